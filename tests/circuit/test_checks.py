@@ -1,0 +1,113 @@
+"""The checks made from a circuit: each once, each possible, none that a good mechanic would refuse."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from troubleshoot.circuit import KEYS, Check, Network, Setup, list_checks, wire_up
+from troubleshoot.circuit.checks import list_setups
+from troubleshoot.files.circuit_file import load_circuit
+
+SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed"
+
+
+@pytest.fixture(scope="module")
+def network() -> Network:
+    return wire_up(load_circuit(SHIPPED))
+
+
+@pytest.fixture(scope="module")
+def checks(network: Network) -> list[Check]:
+    return list_checks(network)
+
+
+def test_check_ids_are_unique(checks: list[Check]) -> None:
+    assert len(checks) > 100
+    assert len({check.id for check in checks}) == len(checks)
+
+
+def test_no_two_checks_are_the_same_thing(checks: list[Check]) -> None:
+    done = {(check.setup, check.red, check.black, check.function, check.about) for check in checks}
+    assert len(done) == len(checks)
+
+
+def test_no_ohms_are_read_with_the_battery_connected(network: Network, checks: list[Check]) -> None:
+    ohms = [check for check in checks if check.is_ohms]
+    assert ohms
+    for check in ohms:
+        assert check.setup.key == "off"
+        assert network.circuit.battery in check.setup.removed
+
+
+def test_no_volts_are_read_with_the_battery_off(network: Network, checks: list[Check]) -> None:
+    for check in checks:
+        if check.kind == "reading" and not check.is_ohms:
+            assert network.circuit.battery not in check.setup.removed
+
+
+def test_no_blade_is_probed_while_its_part_is_fitted(checks: list[Check]) -> None:
+    blades = [(check, end) for check in checks for end in (check.red, check.black) if end.endswith(".blade")]
+    assert blades
+    for check, end in blades:
+        assert end.partition(".")[0] in check.setup.removed, check.id
+
+
+def test_every_reading_is_between_two_points_that_one_can_touch(
+    network: Network, checks: list[Check]
+) -> None:
+    for check in checks:
+        if check.kind == "reading":
+            assert check.red != check.black
+            assert {check.red, check.black} <= network.point_at.keys(), check.id
+
+
+def test_every_observation_has_answers_to_choose_from_and_a_part_to_look_at(
+    network: Network, checks: list[Check]
+) -> None:
+    observations = [check for check in checks if check.kind == "observation"]
+    assert {check.about.partition(":")[0] for check in observations} == {"click", "runs", "whole", "hot"}
+    for check in observations:
+        assert len(set(check.answers)) >= 2
+        assert check.about.partition(":")[2] in network.circuit.parts
+
+
+def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(
+    network: Network, checks: list[Check]
+) -> None:
+    parts = network.circuit.parts
+    unplug = network.circuit.start_prevented.unplug
+    for check in checks:
+        for name in check.setup.removed:
+            assert parts[name].kind in ("battery", "relay", "pump", "fuse") or name == unplug
+
+
+def test_cranking_for_a_reading_always_prevents_the_start(network: Network, checks: list[Check]) -> None:
+    cranking = [check for check in checks if check.setup.key == "cranking"]
+    assert cranking
+    assert all(network.circuit.start_prevented.unplug in check.setup.removed for check in cranking)
+
+
+def test_every_check_is_in_a_setup_that_is_listed_or_takes_out_one_part(
+    network: Network, checks: list[Check]
+) -> None:
+    listed = list_setups(network.circuit)
+    for check in checks:
+        assert check.setup in listed or len(check.setup.removed) == 1, check.id
+
+
+@pytest.mark.parametrize(
+    ("key", "before"), list(zip(KEYS, ("off", "off", "accessory", "on", "cranking"), strict=True))
+)
+def test_the_key_state_before(key: str, before: str) -> None:
+    assert Setup(key).before == before
+
+
+def test_both_ends_of_the_coil_and_the_contact_are_read_with_the_key_on(checks: list[Check]) -> None:
+    ids = {check.id for check in checks}
+    for terminal in ("30", "85", "86", "87"):
+        assert f"relay.{terminal} to battery.neg volts on" in ids
+    assert "relay.86 to relay.85 volts on" in ids
+    assert "relay.87 to relay.30 volts on" in ids
+    assert "pump.plus to pump.minus volts on" in ids

@@ -1,0 +1,254 @@
+"""The shipped circuit on the bench: what key, relay, fuses and pump do, healthy and with faults."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from troubleshoot.circuit import KEYS, Network, list_checks, wire_up
+from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
+from troubleshoot.solve.linear import Solved
+
+NOTHING: frozenset[str] = frozenset()
+SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed"
+
+
+@pytest.fixture(scope="module")
+def network() -> Network:
+    return wire_up(load_circuit(SHIPPED))
+
+
+def case(network: Network, name: str, severity: float | None = None) -> Case:
+    return Case(next(fault for fault in network.faults if fault.name == name), severity)
+
+
+def runs(network: Network, *cases: Case, removed: frozenset[str] = NOTHING) -> list[dict[str, bool]]:
+    """Whether the pump turns in each key state, for each case."""
+    states = Bench(network, cases).run(removed, "running")
+    assert not any(chatters.any() for _, chatters in states.values())
+    return [{key: bool(states[key][0].turning[row, 0]) for key in KEYS} for row in range(len(cases))]
+
+
+def volts(bench: Bench, key: str, red: str, removed: frozenset[str] = NOTHING) -> list[float]:
+    """Volts of a node against battery negative in a key state, each case; no meter in the circuit."""
+    state, _ = bench.run(removed, key)[key]
+    solved = Solved(bench.net, *bench.arrays(key, removed, state)).volts
+    return [float(each) for each in solved[:, bench.node_at[red]]]
+
+
+def every_case(network: Network) -> list[Case]:
+    """Healthy, and each fault at its ends: lightest, heaviest and open."""
+    cases = [Case()]
+    for fault in network.faults:
+        if fault.severity is None:
+            cases.append(Case(fault))
+            continue
+        cases.append(Case(fault, fault.severity.low))
+        cases.append(Case(fault, fault.severity.high))
+        if fault.severity.open_share:
+            cases.append(Case(fault, OPEN))
+    return cases
+
+
+# ---- what the pump does
+
+ALL_LIVE = {"off": False, "accessory": False, "on": True, "cranking": True, "running": True}
+NEVER = dict.fromkeys(KEYS, False)
+
+
+def test_the_healthy_pump_runs_with_the_key_on_and_while_cranking_and_not_off(network: Network) -> None:
+    assert runs(network, Case()) == [ALL_LIVE]
+
+
+@pytest.mark.parametrize(
+    ("fault", "expected"),
+    [
+        (
+            "ignition_out:accessory-feed",
+            {"off": False, "accessory": True, "on": True, "cranking": False, "running": True},
+        ),
+        (
+            "ignition_out:start-feed",
+            {"off": False, "accessory": False, "on": False, "cranking": True, "running": False},
+        ),
+        ("relay:contacts-welded", dict.fromkeys(KEYS, True)),
+        (
+            "relay:87a-used-for-87",
+            {"off": True, "accessory": True, "on": False, "cranking": False, "running": False},
+        ),
+        ("relay:coil-two-grounds", NEVER),
+        ("relay:coil-two-feeds", NEVER),
+        ("relay:coil-open", NEVER),
+        ("relay:contacts-stuck-open", NEVER),
+        ("coil_fuse:blown", NEVER),
+        ("main_fuse:blown", NEVER),
+        ("pump:open", NEVER),
+        ("pump:seized", NEVER),
+    ],
+)
+def test_a_fault_makes_the_pump_run_in_just_these_key_states(
+    network: Network, fault: str, expected: dict[str, bool]
+) -> None:
+    assert runs(network, case(network, fault)) == [expected]
+
+
+@pytest.mark.parametrize(
+    ("fault", "key"), [("ignition_out:accessory-feed", "cranking"), ("relay:87a-used-for-87", "on")]
+)
+def test_a_pump_that_has_lost_its_feed_has_no_volts(network: Network, fault: str, key: str) -> None:
+    bench = Bench(network, [case(network, fault)])
+    # Across the pump: against the battery's post its ground pin stands 0.2 V up while the starter draws.
+    assert abs(volts(bench, key, "pump.plus")[0] - volts(bench, key, "pump.minus")[0]) < 0.01
+
+
+def test_the_relay_never_pulls_in_with_two_grounds_on_its_coil(network: Network) -> None:
+    states = Bench(network, [case(network, "relay:coil-two-grounds")]).run(NOTHING, "running")
+    assert not any(state.pulled.any() for state, _ in states.values())
+
+
+def test_one_bad_car_beside_a_good_one_changes_nothing_for_either(network: Network) -> None:
+    bad = case(network, "relay:contacts-welded")
+    together = runs(network, Case(), bad, Case())
+    assert together == runs(network, Case()) + runs(network, bad) + runs(network, Case())
+
+
+# ---- fuses
+
+
+def blown(network: Network, bench: Bench, key: str) -> dict[str, bool]:
+    state, _ = bench.run(NOTHING, key)[key]
+    names = [device.name for device in network.devices if device.name in ("main_fuse", "link", "coil_fuse")]
+    return {name: bool(each) for name, each in zip(names, state.blown[0], strict=True)}
+
+
+@pytest.mark.parametrize(
+    ("fault", "fuse"),
+    [("pump_wire:shorted", "main_fuse"), ("coil_feed:shorted", "coil_fuse"), ("switch_feed:shorted", "link")],
+)
+def test_a_short_has_blown_its_own_fuse_and_the_fuse_stays_blown(
+    network: Network, fault: str, fuse: str
+) -> None:
+    for ohm in (0.01, 0.2):
+        bench = Bench(network, [case(network, fault, ohm)])
+        for key in KEYS:
+            assert [name for name, is_blown in blown(network, bench, key).items() if is_blown] == [fuse]
+
+
+def test_no_fuse_of_the_healthy_circuit_blows(network: Network) -> None:
+    bench = Bench(network, [Case()])
+    assert not any(blown(network, bench, "running").values())
+
+
+def test_a_blown_main_fuse_leaves_the_relay_working_and_87_dead(network: Network) -> None:
+    bench = Bench(network, [case(network, "main_fuse:blown")])
+    state, _ = bench.run(NOTHING, "on")["on"]
+    assert state.pulled[0, 0]
+    assert abs(volts(bench, "on", "relay.87")[0]) < 0.01
+    assert volts(bench, "on", "main_fuse.in")[0] > 12.0
+
+
+# ---- setups
+
+
+def test_with_the_relay_out_the_coil_is_dead_and_the_pump_stands(network: Network) -> None:
+    bench = Bench(network, [Case()])
+    out = frozenset({"relay"})
+    state, _ = bench.run(out, "on")["on"]
+    amps = Solved(bench.net, *bench.arrays("on", out, state)).currents()[0]
+    assert not state.pulled[0, 0]
+    assert not state.turning[0, 0]
+    assert abs(amps[network.branch_at["relay.coil"]]) < 1e-5
+    assert volts(bench, "on", "relay.86", out)[0] > 12.0
+
+
+def test_an_unplugged_pump_leaves_its_feed_pin_at_battery_volts(network: Network) -> None:
+    bench = Bench(network, [Case()])
+    assert volts(bench, "on", "pump.plus", frozenset({"pump"}))[0] > 12.2
+    assert runs(network, Case(), removed=frozenset({"pump"})) == [NEVER]
+
+
+def test_cranking_pulls_the_battery_down_and_charging_lifts_it(network: Network) -> None:
+    bench = Bench(network, [Case()])
+    cranking, resting, charging = (
+        volts(bench, key, "battery.pos")[0] for key in ("cranking", "off", "running")
+    )
+    assert 9.6 < cranking < resting - 1.0  # 9.6 V: shop rule for a good battery, from memory
+    assert 13.5 < charging < 15.0  # typical maker band, no single source
+
+
+# ---- severity
+
+
+@pytest.mark.parametrize(
+    "fault", ["pump_wire:bad", "fused_feed:bad", "pump_bolt:bad-joint", "pump_ground:bad", "feed_wire:bad"]
+)
+def test_the_pump_gets_less_the_worse_a_joint_is(network: Network, fault: str) -> None:
+    severities = [0.0, 0.01, 0.03, 0.1, 0.3, 1.0, 2.0, 5.0, 30.0, 1e3, 1e5, OPEN]
+    bench = Bench(network, [case(network, fault, ohm) for ohm in severities])
+    plus, minus = (np.array(volts(bench, "on", f"pump.{pin}")) for pin in ("plus", "minus"))
+    got = plus - minus
+    assert (np.diff(got) < 0).all()
+    assert got[0] > 11.5
+    assert got[-1] < 0.01
+
+
+def test_a_half_ohm_in_the_pump_ground_shows_on_the_ground_pin_and_nowhere_before_it(
+    network: Network,
+) -> None:
+    bench = Bench(network, [Case(), case(network, "pump_bolt:bad-joint", 0.5)])
+    healthy, bad = volts(bench, "on", "pump.minus")
+    assert healthy < 0.1
+    assert 1.5 < bad < 3.5
+    assert np.diff(volts(bench, "on", "relay.30"))[0] > 0
+
+
+def test_the_relay_needs_its_pull_in_volts_only_where_the_coil_is_first_fed(network: Network) -> None:
+    """With a pull-in above the cranking volts: in at `on`, it holds; first fed then, it stays out."""
+    draw = Draw.nominal(network, 2)
+    draw.ln_pull_in[:] = np.log(11.5 / 6.8)
+    bench = Bench(network, [Case(), case(network, "ignition_out:start-feed")], draw)
+    assert volts(bench, "cranking", "relay.86")[0] < 11.5 < volts(bench, "on", "relay.86")[0]
+    state, _ = bench.run(NOTHING, "cranking")["cranking"]
+    assert state.pulled[:, 0].tolist() == [True, False]
+
+
+# ---- all faults at once
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_all_cases_together_equal_each_alone(network: Network, key: str) -> None:
+    bench = Bench(network, every_case(network))
+    state, _ = bench.run(NOTHING, key)[key]
+    siemens, emf_v = bench.arrays(key, NOTHING, state)
+    together = Solved(bench.net, siemens, emf_v).volts
+    for row in range(len(bench.cases)):
+        alone = Solved(bench.net, siemens[row : row + 1], emf_v[row : row + 1]).volts[0]
+        assert together[row] == pytest.approx(alone, abs=1e-4)
+
+
+def test_ohms_with_the_power_off_are_those_of_a_solution_of_their_own(network: Network) -> None:
+    """Every ohms check and every fault against plain solving, at a thousandth: everything floats then."""
+    bench = Bench(network, every_case(network))
+    matrix = bench.net.matrix()
+    solved: dict[frozenset[str], tuple[Solved, np.ndarray]] = {}
+    for check in list_checks(network):
+        if not check.is_ohms:
+            continue
+        out = check.setup.removed
+        if out not in solved:
+            state, _ = bench.run(out, "off")["off"]
+            siemens, emf_v = bench.arrays("off", out, state)
+            solved[out] = Solved(bench.net, siemens, emf_v), (matrix * siemens[:, None, :]) @ matrix.T
+        lifted, nodal = solved[out]
+        red, black = bench.node_at[check.red], bench.node_at[check.black]
+        between = lifted.between(red, black)
+        pair = np.zeros((nodal.shape[0], nodal.shape[1], 1))
+        for node, amps in ((red, 1.0), (black, -1.0)):
+            if node:
+                pair[:, node - 1] = amps
+        plain = (np.linalg.solve(nodal, pair) * pair).sum(axis=(1, 2))
+        wrong = np.abs((between[:, red] - between[:, black]) / plain - 1)
+        assert wrong.max() < 1e-3, (check.id, bench.cases[int(wrong.argmax())])

@@ -1,0 +1,20 @@
+"""Parts joined up: circuit, network, faults, setups and checks. Right of parts, left of files."""
+
+from __future__ import annotations
+
+from troubleshoot.circuit.checks import Check, Setup, list_checks
+from troubleshoot.circuit.circuit import KEYS, SAY_KEY, Circuit
+from troubleshoot.circuit.network import Network, Point, Stretch, wire_up
+
+__all__ = [
+    "KEYS",
+    "SAY_KEY",
+    "Check",
+    "Circuit",
+    "Network",
+    "Point",
+    "Setup",
+    "Stretch",
+    "list_checks",
+    "wire_up",
+]

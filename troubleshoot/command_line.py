@@ -1,0 +1,144 @@
+"""The command `troubleshoot`: reads the words typed, imports what the verb needs, prints. The last room."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from troubleshoot.errors import TroubleshootError
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command; returns the exit status: 0 done, 1 a problem that was told, 2 wrong usage."""
+    arguments = _parser().parse_args(argv)
+    try:
+        status: int = arguments.run(arguments)
+        return status
+    except TroubleshootError as error:
+        sys.stderr.write(f"{error}\n")
+        return 1
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except KeyboardInterrupt:
+        sys.stderr.write("\n")
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="troubleshoot",
+        description="Finds the fault in a relay-fed vehicle circuit from meter readings, one check at a time.",
+    )
+    verbs = parser.add_subparsers(required=True, metavar="VERB")
+    find = verbs.add_parser("find", help="find the fault: asks one check at a time")
+    find.add_argument(
+        "circuit", nargs="?", help="a circuit.yaml, its folder, or the name of a shipped circuit"
+    )
+    find.add_argument("--json", action="store_true", help="one JSON object a line each way")
+    find.add_argument(
+        "--resume", nargs="?", const="", metavar="SESSION", help="go on with a session (the last one)"
+    )
+    find.add_argument("--folder", type=Path, help="where the session is kept")
+    find.add_argument("--guesses", type=Path, help="a file of priors and costs in place of the shipped one")
+    find.set_defaults(run=_find)
+    expect = verbs.add_parser("expect", help="what every terminal should read, in every key state")
+    expect.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
+    expect.add_argument(
+        "--fault", default="", metavar="PART:MODE[=SEVERITY]", help="beside it, the value with this fault"
+    )
+    expect.add_argument("--json", action="store_true", help="as one JSON object")
+    expect.set_defaults(run=_expect)
+    listing = verbs.add_parser("circuits", help="the shipped circuits, and when each applies")
+    listing.set_defaults(run=_circuits)
+    return parser
+
+
+def _write(line: str) -> None:
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+def _find(arguments: argparse.Namespace) -> int:
+    from troubleshoot.errors import Problem, TypedWrong
+    from troubleshoot.session.session import Session
+
+    if arguments.resume is not None:
+        session = Session.resume(arguments.resume or _last(arguments.folder))
+    elif arguments.circuit:
+        session = Session.start(arguments.circuit, folder=arguments.folder, guesses=arguments.guesses)
+    else:
+        raise TypedWrong(
+            Problem("no-circuit", "which circuit?", "troubleshoot find CIRCUIT, or find --resume")
+        )
+    try:
+        if arguments.json:
+            from troubleshoot.plain.json_lines import JsonLines
+
+            JsonLines(session, lambda data: _write(json.dumps(data, ensure_ascii=False))).run(sys.stdin)
+        else:
+            from troubleshoot.plain.dialogue import Dialogue
+
+            Dialogue(session, _ask, _write).run()
+    finally:
+        session.close()
+    return 0
+
+
+def _ask(prompt: str) -> str:
+    """A line from the person; what comes by pipe is echoed, so that a record reads whole."""
+    line = input(prompt)
+    if not sys.stdin.isatty():
+        _write(line)
+    return line
+
+
+def _last(folder: Path | None) -> Path:
+    from troubleshoot import places
+    from troubleshoot.errors import Problem, TypedWrong
+
+    where = folder or places.sessions()
+    found = sorted(where.glob("*.jsonl"), key=lambda path: path.stat().st_mtime)
+    found = [path for path in found if not path.name.startswith("example-")]
+    if not found:
+        raise TypedWrong(
+            Problem("no-session", f"there is no session in {where}", "begin one: troubleshoot find CIRCUIT")
+        )
+    return found[-1]
+
+
+def _expect(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.expect.wall import make_wall
+    from troubleshoot.files.circuit_file import load_circuit
+    from troubleshoot.plain.wall_text import wall_data, wall_lines
+
+    wall = make_wall(load_circuit(places.circuit_path(arguments.circuit)), arguments.fault)
+    if arguments.json:
+        _write(json.dumps(wall_data(wall), ensure_ascii=False))
+    else:
+        for line in wall_lines(wall):
+            _write(line)
+    return 0
+
+
+def _circuits(arguments: argparse.Namespace) -> int:
+    from textwrap import fill
+
+    from troubleshoot import places
+    from troubleshoot.files.circuit_file import load_circuit
+
+    del arguments
+    for path in sorted(places.trees().glob("*/circuit.yaml")):
+        circuit = load_circuit(path)
+        _write(f"{path.parent.name}: {circuit.title}")
+        _write(fill(circuit.applies, 78, initial_indent="    ", subsequent_indent="    "))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

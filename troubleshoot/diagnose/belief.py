@@ -1,0 +1,237 @@
+"""How probable each suspect is, given all that was read and seen: a pure function of the set of evidence.
+
+For each cell the n readings are jointly Gaussian with covariance K = J·Jᵀ + diag(noise²); P = K⁻¹. One
+reading i may be wrong: its place is then taken by what a named slip would have shown, or by anything at all;
+p(all but i) comes from P without another inversion, since y_i given the rest has mean y_i - (P·r)_i/P_ii and
+variance 1/P_ii (the usual leave-one-out identity of Gaussian regression).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.evidence import Known
+from troubleshoot.diagnose.slips import flat_density, slips
+from troubleshoot.expect.cells import NOT_DESCRIBED
+from troubleshoot.expect.seen import answer_chances
+from troubleshoot.expect.table import Table
+from troubleshoot.solve.linear import Floats, Ints
+
+FLAT_SHARE = 0.4
+"""Share of wrong readings that no named slip explains (invented)."""
+
+NEGLIGIBLE = 25.0
+"""Nats behind the best cell from which no slip can bring a cell back: a slip fits at most about 7 nats better
+than "anything"."""
+
+MISLEADS = 0.5
+"""Probability of being wrong from which a reading no longer steers what others are expected to show."""
+
+
+@dataclass(frozen=True)
+class Joint:
+    """The readings' joint Gaussian in every cell: slopes (C, n, U), residuals (C, n), P (C, n, n)."""
+
+    slope: Floats
+    residual: Floats
+    precision: Floats
+    log_density: Floats
+
+    @classmethod
+    def of(cls, table: Table, readings: Sequence[Known], widen: Floats | None = None) -> Joint:
+        """Builds it; `widen` (n,) is added variance, for readings that are not believed."""
+        predicted = [table.predict(known.check) for known in readings]
+        slope = np.stack([p.slope for p in predicted], axis=1)
+        residual = np.stack(
+            [known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1
+        )
+        own = np.stack(
+            [np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1
+        )
+        variance = np.square(own) + (0.0 if widen is None else widen)
+        covariance = np.einsum("cnu,cmu->cnm", slope, slope)
+        n = len(readings)
+        covariance[:, np.arange(n), np.arange(n)] += variance
+        precision = np.linalg.inv(covariance)
+        _, log_det = np.linalg.slogdet(covariance)
+        fit = np.einsum("cn,cnm,cm->c", residual, precision, residual)
+        return cls(slope, residual, precision, -0.5 * (fit + log_det + n * np.log(2 * np.pi)))
+
+    @cached_property
+    def weighted(self) -> Floats:
+        """P·r, (C, n)."""
+        return np.einsum("cnm,cm->cn", self.precision, self.residual)
+
+
+@dataclass(frozen=True)
+class Belief:
+    """`p_cell` (C + 1,): the table's cells, then "not described". `p_wrong` (n,) and its likeliest slip."""
+
+    table: Table
+    evidence: tuple[Known, ...]
+    p_cell: Floats
+    p_wrong: Floats
+    slip: tuple[str, ...]
+    joint: Joint | None
+
+    @cached_property
+    def p_fault(self) -> dict[str, float]:
+        """Probability of each fault by name."""
+        totals: dict[str, float] = {}
+        for name, p in zip([*self.table.names, NOT_DESCRIBED.name], self.p_cell, strict=True):
+            totals[name] = totals.get(name, 0.0) + float(p)
+        return totals
+
+    def expect(self, cells: Ints) -> tuple[Floats, Floats]:
+        """Mean and sigma of all the table's readings in some cells, given those so far: (cells, readings)."""
+        ahead = self.table.stack
+        mean, sigma = ahead.mean[cells], ahead.sigma[cells]
+        if self.joint is None:
+            return mean, sigma
+        known = np.swapaxes(self.joint.slope[cells], 1, 2).astype(np.float32)
+        cross = np.matmul(ahead.slope[cells], known)  # (cells, readings, n)
+        mean = mean + np.matmul(cross, self.joint.weighted[cells][:, :, None])[:, :, 0]
+        taken = (np.matmul(cross, self.joint.precision[cells]) * cross).sum(axis=2)
+        return mean, np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[cells])))
+
+
+def weigh(table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
+    """The belief after `evidence` (any order). `prior` (C + 1,) defaults to the table's weights.
+
+    A check answered twice counts once, by its latest answer.
+    """
+    latest = tuple({known.check.id: known for known in evidence}.values())
+    log_p = np.log((prior_of(table, guesses) if prior is None else prior) + 1e-300)
+    for known in latest:
+        if known.choice >= 0:
+            chances = answer_chances(table, known.check, guesses.mistakes.wrong_look.value)
+            log_p[:-1] += np.log(chances[:, known.choice])
+            log_p[-1] -= np.log(len(known.check.answers))
+    readings = [known for known in latest if known.choice < 0]
+    if not readings:
+        return Belief(table, latest, _normal(log_p), np.zeros(0), (), None)
+    wrong = guesses.mistakes.wrong_reading.value
+    joint = Joint.of(table, readings)
+    terms, owners, names = _hypotheses(table, readings, joint, wrong, log_p[:-1])
+    log_p[:-1] += np.logaddexp.reduce(terms, axis=0)
+    log_p[-1] += sum(_undescribed(known) for known in readings)
+    p_cell = _normal(log_p)
+    share = np.exp(terms - np.logaddexp.reduce(terms, axis=0)) @ (
+        p_cell[:-1] / max(p_cell[:-1].sum(), 1e-300)
+    )
+    p_wrong = np.array(
+        [sum(share[h] for h, own in enumerate(owners) if i in own) for i in range(len(readings))]
+    )
+    slip = tuple(_likeliest(i, share, owners, names) for i in range(len(readings)))
+    if (p_wrong > MISLEADS).any():
+        joint = Joint.of(table, readings, np.where(p_wrong > MISLEADS, 1e4, 0.0))
+    return Belief(
+        table, tuple(readings) + tuple(k for k in latest if k.choice >= 0), p_cell, p_wrong, slip, joint
+    )
+
+
+def prior_of(table: Table, guesses: Guesses) -> Floats:
+    """The table's weights with "not described" behind them, (C + 1,)."""
+    total = sum(guesses.prior(fault.prior) for fault in {cell.fault for cell in table.cells})
+    other = guesses.prior(NOT_DESCRIBED.prior) / (total + guesses.prior(NOT_DESCRIBED.prior))
+    return np.append(table.weight * (1 - other), other)
+
+
+def _normal(log_p: Floats) -> Floats:
+    p = np.exp(log_p - log_p.max())
+    return np.asarray(p / p.sum())
+
+
+def _likeliest(i: int, share: Floats, owners: list[tuple[int, ...]], names: list[str]) -> str:
+    mine = [h for h, own in enumerate(owners) if own == (i,)]
+    return names[max(mine, key=lambda h: share[h])]
+
+
+def _undescribed(known: Known) -> float:
+    """ln density of a reading in a car that the file does not describe: near 0, near the battery, or between."""
+    if known.check.is_ohms:
+        return float(np.log(flat_density(known.check)))
+    near = [
+        np.exp(-0.5 * ((known.value - m) / s) ** 2) / (s * np.sqrt(2 * np.pi))
+        for m, s in ((0, 0.1), (12.3, 0.5))
+    ]
+    return float(np.log(0.3 * near[0] + 0.3 * near[1] + 0.4 * flat_density(known.check)))
+
+
+def _hypotheses(
+    table: Table, readings: list[Known], joint: Joint, wrong: float, log_p: Floats
+) -> tuple[Floats, list[tuple[int, ...]], list[str]]:
+    """ln p(readings, hypothesis) for "all right", "i and j anything", "i wrong by a slip": (H, C).
+
+    Named slips are worked out only for cells that they could bring back into question.
+    """
+    n = len(readings)
+    right, ln_wrong = np.log1p(-wrong), np.log(wrong)
+    flat = np.array([np.log(flat_density(known.check)) for known in readings])
+    rests = [_leave_out(joint, i) for i in range(n)]
+    terms = [joint.log_density + n * right]
+    owners: list[tuple[int, ...]] = [()]
+    for i in range(n):
+        terms.append(rests[i][0] + flat[i] + ln_wrong + np.log(FLAT_SHARE) + (n - 1) * right)
+        owners.append((i,))
+        for j in range(i):
+            both = _leave_two_out(joint, i, j)
+            terms.append(both + flat[i] + flat[j] + 2 * ln_wrong + (n - 2) * right)
+            owners.append((i, j))
+    names = ["misread" if own else "" for own in owners]
+    reach = np.max(terms, axis=0) + log_p
+    alive = np.flatnonzero(reach > reach.max() - NEGLIGIBLE)
+    for i, known in enumerate(readings):
+        found = slips(table, known.check)
+        without, rest = rests[i][0][alive], tuple(part[alive] for part in rests[i][1:])
+        base = without + ln_wrong + (n - 1) * right + np.log((1 - FLAT_SHARE) / max(len(found), 1))
+        for slip in found:
+            slope = slip.prediction.slope[alive]
+            mean, variance = _given_rest(joint.slope[alive], i, rest[0], rest[1], slope)
+            spread = variance + np.square(slip.prediction.noise[alive]) + known.sigma**2
+            off = known.value - slip.prediction.mean[alive] - mean
+            term = np.full(joint.log_density.size, -np.inf)
+            term[alive] = base - 0.5 * (off**2 / spread + np.log(2 * np.pi * spread))
+            terms.append(term)
+            owners.append((i,))
+            names.append(slip.name)
+    return np.stack(terms), owners, names
+
+
+def _leave_out(joint: Joint, i: int) -> tuple[Floats, Floats, Floats]:
+    """ln p of all readings but i, (C,); P·r and P of the rest, with row and column i zero."""
+    p_ii = joint.precision[:, i, i]
+    off = joint.weighted[:, i] / p_ii
+    own = -0.5 * (off**2 * p_ii + np.log(2 * np.pi / p_ii))
+    column = joint.precision[:, :, i]
+    weighted = joint.weighted - column * off[:, None]
+    precision = joint.precision - column[:, :, None] * column[:, None, :] / p_ii[:, None, None]
+    return joint.log_density - own, weighted, precision
+
+
+def _given_rest(
+    known: Floats, i: int, weighted: Floats, precision: Floats, slope: Floats
+) -> tuple[Floats, Floats]:
+    """Shift of the mean, and variance from the unknowns, of another reading in place of i, given the rest."""
+    cross = np.einsum("cu,cnu->cn", slope, known)
+    cross[:, i] = 0.0
+    mean = (cross * weighted).sum(axis=1)
+    variance = np.square(slope).sum(axis=1) - np.einsum("cn,cnm,cm->c", cross, precision, cross)
+    return mean, np.maximum(variance, 0.0)
+
+
+def _leave_two_out(joint: Joint, i: int, j: int) -> Floats:
+    """ln p of all readings but i and j, (C,)."""
+    pick = np.array([i, j])
+    block = joint.precision[:, pick[:, None], pick[None, :]]
+    covariance = np.linalg.inv(block)
+    off = np.einsum("cab,cb->ca", covariance, joint.weighted[:, pick])
+    fit = np.einsum("ca,cab,cb->c", off, block, off)
+    _, log_det = np.linalg.slogdet(covariance)
+    return joint.log_density + 0.5 * (fit + log_det + 2 * np.log(2 * np.pi))

@@ -1,0 +1,132 @@
+"""From belief to what is said: groups of look-alikes, the leader, the next check, or that it is time to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.belief import Belief, weigh
+from troubleshoot.diagnose.choose import Choice, rank
+from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.evidence import Known
+from troubleshoot.expect.cells import NOT_DESCRIBED
+from troubleshoot.expect.lookalike import group_faults
+from troubleshoot.expect.table import Table
+from troubleshoot.parts.branch import Fault
+from troubleshoot.solve.linear import Floats, Ints
+
+SURE = 0.97
+"""Probability of a look-alike group at which it becomes the verdict."""
+
+TELLS_NOTHING = 0.01
+"""Nats under which no check is worth its time any more."""
+
+MOST_READINGS = 20
+
+
+@dataclass(frozen=True)
+class Group:
+    """Faults that no allowed check can tell apart, and their probability together."""
+
+    faults: tuple[str, ...]
+    probability: float
+
+
+class Reasoner:
+    """One circuit with the checks that this person can do; answers for any set of evidence."""
+
+    def __init__(self, table: Table, guesses: Guesses, checks: Sequence[Check]) -> None:
+        self.table = table
+        self.guesses = guesses
+        self.checks = list(checks)
+
+    @classmethod
+    def shared(cls, table: Table, guesses: Guesses, checks: Sequence[Check]) -> Reasoner:
+        """The reasoner for these checks; kept with the table, since its groups take a second to find."""
+        key = tuple(check.id for check in checks)
+        kept = table.__dict__.setdefault("_reasoners", {})
+        if key not in kept:
+            kept[key] = cls(table, guesses, checks)
+        return kept[key]  # type: ignore[no-any-return]
+
+    @cached_property
+    def _faults(self) -> dict[str, Fault]:
+        return {cell.fault.name: cell.fault for cell in self.table.cells} | {
+            NOT_DESCRIBED.name: NOT_DESCRIBED
+        }
+
+    def fault(self, name: str) -> Fault:
+        """The fault of this name."""
+        return self._faults[name]
+
+    @cached_property
+    def groups(self) -> list[frozenset[str]]:
+        """The look-alike groups, "not described" last."""
+        found = group_faults(self.table, self.checks, self.guesses.mistakes.wrong_look.value)
+        return [*found, frozenset({NOT_DESCRIBED.name})]
+
+    @cached_property
+    def group_of(self) -> Ints:
+        """Group number of every cell and of "not described", (C + 1,)."""
+        at = {name: g for g, group in enumerate(self.groups) for name in group}
+        return np.array([at[name] for name in [*self.table.names, NOT_DESCRIBED.name]])
+
+    def weigh(self, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
+        """The belief after the evidence."""
+        return weigh(self.table, self.guesses, evidence, prior)
+
+    def ranked_groups(self, belief: Belief) -> list[Group]:
+        """Groups by probability; within one, faults by probability."""
+        p_fault = belief.p_fault
+        found = [
+            Group(
+                tuple(sorted(group, key=lambda name: -p_fault.get(name, 0.0))),
+                sum(p_fault.get(name, 0.0) for name in group),
+            )
+            for group in self.groups
+        ]
+        return sorted(found, key=lambda group: -group.probability)
+
+    def leader(self, belief: Belief) -> int:
+        """Number of the likeliest group."""
+        return int(np.bincount(self.group_of, belief.p_cell).argmax())
+
+    def shaky(self, belief: Belief, prior: Floats | None) -> Belief | None:
+        """The belief without the one piece of evidence that carries the verdict, or None when none does alone.
+
+        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it
+        under even chances, a confirming check comes first.
+        """
+        lead = self.leader(belief)
+        for i in range(len(belief.evidence)):
+            without = self.weigh(belief.evidence[:i] + belief.evidence[i + 1 :], prior)
+            p_group = np.bincount(self.group_of, without.p_cell)
+            if int(p_group.argmax()) != lead or p_group[lead] < 0.5:
+                return without
+        return None
+
+    def next_choice(
+        self, evidence: Sequence[Known], stand: Stand, skipped: frozenset[str] = frozenset(),
+        prior: Floats | None = None,
+    ) -> tuple[Choice | None, Belief]:  # fmt: skip
+        """The next check with the belief that it was chosen on; None when it is time for the verdict."""
+        belief = self.weigh(evidence, prior)
+        done = {known.check.id for known in evidence} | skipped
+        allowed = [check for check in self.checks if check.id not in done]
+        if not allowed or len(evidence) >= MOST_READINGS:
+            return None, belief
+        p_lead = float(np.bincount(self.group_of, belief.p_cell).max())
+        looked_at = belief
+        if p_lead >= SURE:
+            shaky = self.shaky(belief, prior)
+            if shaky is None:
+                return None, belief
+            looked_at = shaky
+        ranked = rank(looked_at, self.group_of, allowed, self.guesses, stand)
+        ranked = [choice for choice in ranked if choice.nats > TELLS_NOTHING]
+        return (ranked[0] if ranked else None), belief

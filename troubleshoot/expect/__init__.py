@@ -1,0 +1,1 @@
+"""Predictions and sensitivities for every suspect, and which suspects look alike. Right of words, left of diagnose."""

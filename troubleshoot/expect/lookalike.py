@@ -1,0 +1,109 @@
+"""Which suspects no allowed check can tell apart (decision 7).
+
+Two faults are look-alikes when the Bayes error between them, over all allowed checks together and over
+their severities, is above 0.1; groups are connected components. The error between two cells comes from the
+Bhattacharyya coefficient BC of the readings' joint Gaussians: d' = sqrt(-8·ln BC), error = Φ(-d'/2), which
+is exact for Gaussians of one covariance (Kailath 1967, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import erf
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.expect.seen import answer_chances
+from troubleshoot.expect.table import Stack, Table
+from troubleshoot.solve.linear import Floats, Ints
+
+LOOK_ALIKE_ERROR = 0.1
+JOINT = 8
+"""Checks taken together for a pair that no single check separates: the most telling ones."""
+
+SURELY_APART = 4.5
+"""Distance in sigmas on one check beyond which a pair needs no closer look."""
+
+
+def group_faults(table: Table, checks: Sequence[Check], wrong_look: float) -> list[frozenset[str]]:
+    """The look-alike groups of a table's faults under the allowed checks, as sets of fault names."""
+    names = list(dict.fromkeys(table.names))
+    error = fault_errors(table, checks, wrong_look)
+    group = list(range(len(names)))
+    for i in range(len(names)):
+        for j in range(i):
+            if error[i, j] > LOOK_ALIKE_ERROR and group[i] != group[j]:
+                old, new = group[i], group[j]
+                group = [new if g == old else g for g in group]
+    return [frozenset(n for n, g in zip(names, group, strict=True) if g == k) for k in dict.fromkeys(group)]
+
+
+def fault_errors(table: Table, checks: Sequence[Check], wrong_look: float) -> Floats:
+    """Bayes error between every two faults, (faults, faults), in the order of first appearance."""
+    names = list(dict.fromkeys(table.names))
+    of = np.array([names.index(n) for n in table.names])
+    share = table.weight / np.bincount(of, table.weight)[of]
+    first, second, overlap = _cell_overlaps(table, checks, of, wrong_look)
+    # how much of cell a's weight lies under cells of fault g that look the same
+    covered = np.zeros((len(table.cells), len(names)))
+    np.add.at(covered, (first, of[second]), share[second] * overlap)
+    np.add.at(covered, (second, of[first]), share[first] * overlap)
+    error = np.zeros((len(names), len(names)))
+    for g in range(len(names)):
+        np.add.at(error[:, g], of, 0.5 * np.minimum(share, covered[:, g]))
+    return np.asarray((error + error.T) / 2)
+
+
+def _cell_overlaps(
+    table: Table, checks: Sequence[Check], of: Ints, wrong_look: float
+) -> tuple[Ints, Ints, Floats]:
+    """Pairs of cells of different faults that no single reading separates, and 2·error of each pair."""
+    readings = [check for check in checks if check.kind == "reading"]
+    looks = [answer_chances(table, check, wrong_look) for check in checks if check.kind == "observation"]
+    stack = table.stack
+    columns = [table.column[check.id] for check in readings]
+    mean, sigma = stack.mean[:, columns], stack.sigma[:, columns]
+    cells = mean.shape[0]
+    first, second = np.triu_indices(cells, 1)
+    keep = of[first] != of[second]
+    first, second = first[keep], second[keep]
+    close, best = [], []
+    for start in range(0, first.size, 20000):
+        a, b = first[start : start + 20000], second[start : start + 20000]
+        distance = np.abs(mean[a] - mean[b]) / (sigma[a] + sigma[b])
+        near = distance.max(axis=1) < SURELY_APART / 2
+        close.append(np.flatnonzero(near) + start)
+        best.append(np.argpartition(-distance[near], JOINT, axis=1)[:, :JOINT])
+    kept = np.concatenate(close)
+    a, b = first[kept], second[kept]
+    ln_bc = _joint_ln_bc(stack, a, b, np.array(columns)[np.concatenate(best)])
+    for chances in looks:
+        ln_bc += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
+    apart = np.sqrt(np.maximum(-8 * ln_bc, 0))
+    return a, b, 2 * normal_tail(apart / 2)
+
+
+def _joint_ln_bc(stack: Stack, a: Ints, b: Ints, pick: Ints) -> Floats:
+    """ln of the Bhattacharyya coefficient of pairs of joint Gaussians over the picked checks, (pairs,)."""
+    result = np.zeros(a.size)
+    for start in range(0, a.size, 2000):
+        part = slice(start, start + 2000)
+        rows, columns = (a[part, None], b[part, None]), pick[part]
+        covariance = []
+        for row in rows:
+            s = stack.slope[row, columns].astype(float)
+            k = np.einsum("pku,plu->pkl", s, s)
+            k += np.eye(columns.shape[1]) * np.square(stack.noise[row, columns])[:, None, :]
+            covariance.append(k)
+        middle = (covariance[0] + covariance[1]) / 2
+        step = stack.mean[rows[0], columns] - stack.mean[rows[1], columns]
+        term = np.einsum("pk,pk->p", step, np.linalg.solve(middle, step[:, :, None])[:, :, 0]) / 8
+        logs = [np.linalg.slogdet(k)[1] for k in (middle, *covariance)]
+        result[part] = -(term + (logs[0] - (logs[1] + logs[2]) / 2) / 2)
+    return result
+
+
+def normal_tail(x: Floats) -> Floats:
+    """Probability that a standard normal exceeds x >= 0."""
+    return np.array([0.5 * (1 - erf(value / np.sqrt(2))) for value in np.ravel(x)]).reshape(np.shape(x))

@@ -1,0 +1,51 @@
+"""Where things are on disk: shipped circuits, and where sessions go. The only module that knows.
+
+In a checkout `trees/` and `sessions/` stand beside the package; an installed package carries `trees/` inside
+and keeps sessions in the user's state folder.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from troubleshoot.errors import Problem, TypedWrong
+
+PACKAGE = Path(__file__).resolve().parent
+
+
+def checkout() -> Path | None:
+    """The checkout that this package runs from, if it does."""
+    root = PACKAGE.parent
+    return root if (root / "pyproject.toml").is_file() and (root / "trees").is_dir() else None
+
+
+def trees() -> Path:
+    """The folder of shipped circuits."""
+    root = checkout()
+    return root / "trees" if root else PACKAGE / "trees"
+
+
+def sessions() -> Path:
+    """Where sessions are kept; made when it is not there."""
+    root = checkout()
+    state = os.environ.get("XDG_STATE_HOME") or str(Path.home() / ".local" / "state")
+    folder = root / "sessions" if root else Path(state) / "troubleshoot" / "sessions"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def circuit_path(given: str) -> Path:
+    """The circuit file that a person named: a path, or the name of a shipped folder. Raises TypedWrong."""
+    path = Path(given)
+    if path.exists():
+        return path / "circuit.yaml" if path.is_dir() else path
+    shipped = trees() / given / "circuit.yaml"
+    if "/" not in given and shipped.is_file():
+        return shipped
+    known = ", ".join(sorted(p.parent.name for p in trees().glob("*/circuit.yaml")))
+    raise TypedWrong(
+        Problem(
+            "no-circuit", f"there is no circuit {given!r}", f"a path to a circuit.yaml, or one of: {known}"
+        )
+    )

@@ -1,0 +1,209 @@
+"""`find` in plain lines: asks, reads a line, says what it did. Works in any terminal, or by pipe."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from textwrap import wrap
+
+from troubleshoot.errors import TroubleshootError
+from troubleshoot.expect.seen import COMPLAINTS
+from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
+from troubleshoot.session.session import Session
+from troubleshoot.session.state import expects
+from troubleshoot.units import clean
+from troubleshoot.words import say
+from troubleshoot.words.answers import Command, Skip, Stop, read_answer
+
+HELP = """\
+a number     the reading: 12.4  12,4 V  -12.4  450mV  OL  about 12  2..8 (wanders)
+a word       for what you see or hear, one of those offered
+RED KEY N    a reading of your own: 86 cranking 0.2, or 30 to 87 on 0.1
+why          why this check, and what each answer would mean
+skip REASON  not this one
+undo         take the last answer back
+suspects     who is in question now          readings   what was read so far
+verdict      what it looks like now          quit       leave; --resume goes on
+stop REASON  something is unsafe"""
+
+
+class Ended(Exception):  # noqa: N818 - not an error
+    """The person left, or the job stopped."""
+
+
+class Dialogue:
+    """One session talked through line by line. `ask` gives a line or raises EOFError; `tell` shows one."""
+
+    def __init__(self, session: Session, ask: Callable[[str], str], tell: Callable[[str], None]) -> None:
+        self.session = session
+        self._ask = ask
+        self._tell = tell
+
+    def run(self) -> None:
+        """From the gate to the verdict, or until the person leaves."""
+        try:
+            if self.session.torn:
+                self._tell(
+                    "The last line of the log was torn and has been dropped; nothing acknowledged is lost."
+                )
+            if self.session.state.stopped:
+                self._tell(f"This job was stopped: {self.session.state.stopped}.")
+            if not self.session.state.cleared or self.session.state.stopped:
+                self._gate()
+            if self.session.state.told is None:
+                self._first_questions()
+            while self._step():
+                pass
+        except (Ended, EOFError, KeyboardInterrupt):
+            self._tell(f"Kept in {self.session.path}; go on with: troubleshoot find --resume")
+
+    # ---- before the first check
+
+    def _gate(self) -> None:
+        self._say(say.GENERAL_CAUTION)
+        for question in say.SAFETY_QUESTIONS:
+            if self._yes_no(question):
+                self._say(self.session.stop(question))
+                raise Ended
+        self.session.clear_gate()
+
+    def _yes_no(self, question: str) -> bool:
+        while True:
+            given = self._line(f"{question} [yes/no] ").lower()
+            if given in ("y", "yes", "n", "no"):
+                return given[0] == "y"
+            self._tell("Please answer yes or no.")
+
+    def _first_questions(self) -> None:
+        self._tell("What is the complaint?")
+        names = list(COMPLAINTS)
+        for number, name in enumerate(names, 1):
+            self._tell(f"  {number:2} {COMPLAINTS[name]}")
+        while True:
+            given = self._line("complaint> ").lower()
+            chosen = names[int(given) - 1] if given.isdecimal() and 0 < int(given) <= len(names) else given
+            if chosen in COMPLAINTS:
+                break
+            self._tell(f"Please give a number from 1 to {len(names)}.")
+        worked = self._one_of("Did it ever work as it is wired now?", ("yes", "no", "unknown"))
+        touched = self._line("What was touched last (enter for nothing or unknown)? ")
+        present = self._one_of("Is the fault there right now?", ("yes", "no", "unknown"))
+        if present == "no":
+            self._say("Readings taken while the fault is away say little about it: try to bring it back first "
+                      "(warm it up, load it, move the wires).")  # fmt: skip
+        helper = self._one_of("Is somebody with you to turn the key?", ("yes", "no"))
+        self.session.tell(chosen, {"helper": helper == "yes"}, worked, touched, present)
+
+    def _one_of(self, question: str, words: tuple[str, ...]) -> str:
+        while True:
+            given = self._line(f"{question} [{'/'.join(words)}] ").lower()
+            found = [word for word in words if given and word.startswith(given)]
+            if len(found) == 1:
+                return found[0]
+            if not given and "unknown" in words:
+                return "unknown"
+            self._tell(f"Please answer {' or '.join(words)}.")
+
+    # ---- one check
+
+    def _step(self) -> bool:
+        """Asks one check and takes its answer; False when it is over."""
+        card = self.session.next_check()
+        if isinstance(card, VerdictCard):
+            self._show_verdict(card)
+            return False
+        self._tell("")
+        number = len(self.session.state.entries) + 1
+        self._say(f"Check {number}. {card.say}")
+        for caution in card.cautions:
+            self._say(f"Caution: {caution}", "  ")
+        if card.check.answers:
+            self._say("Answer: " + ", ".join(f"{i} {a}" for i, a in enumerate(card.check.answers, 1)), "  ")
+        elif card.say_healthy:
+            self._say(f"Healthy: {card.say_healthy}.", "  ")
+        while not self._answer(card):
+            pass
+        return True
+
+    def _answer(self, card: CheckCard) -> bool:
+        """One line typed at a check; True when the check is done with."""
+        given = self._line("> ")
+        answer = read_answer(given, expects(card.check), card.check.answers)
+        try:
+            if isinstance(answer, Stop):
+                self._say(self.session.stop(answer.why))
+                raise Ended
+            if isinstance(answer, Skip):
+                self.session.skip(card, answer.why)
+                return True
+            if isinstance(answer, Command):
+                return self._command(answer.name, card)
+            known_key = any(
+                word in given.lower().split()[1:] for word in ("off", "accessory", "on", "cranking")
+            )
+            outcome = self.session.record_text(given) if known_key else self.session.record(card, given)
+            self._took(outcome)
+            return True
+        except TroubleshootError as error:
+            self._say(str(error))
+            return False
+
+    def _took(self, outcome: Outcome | Question) -> None:
+        while isinstance(outcome, Question):
+            offered = ", ".join(f"{i} {c}" for i, c in enumerate(outcome.candidates, 1))
+            given = self._line(f"{outcome.question} [{offered}, or type it anew] ")
+            if given.isdecimal() and 0 < int(given) <= len(outcome.candidates):
+                outcome = self.session.confirm(int(given) - 1)
+            else:
+                return
+        self._tell(f"  Noted: {outcome.understood}.")
+        if outcome.fell:
+            self._say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".", "  ")
+        if outcome.rose:
+            self._say("More likely now: " + "; ".join(outcome.rose) + ".", "  ")
+        for line in (*outcome.silent, *outcome.doubted):
+            self._say(line, "  ")
+
+    def _command(self, name: str, card: CheckCard) -> bool:
+        if name == "quit":
+            raise Ended
+        if name == "undo":
+            gone = self.session.undo()
+            self._tell(f"Taken back: {gone}." if gone else "There is nothing to take back.")
+            return bool(gone)
+        if name == "why":
+            self._say(card.why)
+            for outcome, faults in card.meanings:
+                self._say(f"{outcome}: {'; '.join(faults)}", "  ")
+        elif name == "suspects":
+            for line in self.session.suspects():
+                self._tell(f"  {line.probability:6.1%}  {line.say}")
+        elif name == "readings":
+            for text in self.session.readings() or ["nothing yet"]:
+                self._say(text, "  ")
+        elif name == "verdict":
+            self._show_verdict(self.session.verdict())
+        else:
+            self._tell(HELP)
+        return False
+
+    def _show_verdict(self, card: VerdictCard) -> None:
+        self._tell("")
+        self._say(f"Verdict: {card.say}")
+        if not card.sure:
+            for line in card.suspects[:5]:
+                self._tell(f"  {line.probability:6.1%}  {line.say}")
+        for text in card.repair:
+            self._say(f"Repair: {text}.", "  ")
+        if card.prove:
+            self._tell("  These readings must be right after the repair:")
+            for text in card.prove:
+                self._say(text, "    ")
+
+    # ---- lines
+
+    def _line(self, prompt: str) -> str:
+        return clean(self._ask(prompt)).strip()
+
+    def _say(self, text: str, indent: str = "") -> None:
+        for line in wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ") or [""]:
+            self._tell(line)

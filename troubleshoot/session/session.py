@@ -1,0 +1,413 @@
+"""The one object that every front end talks to: a job from the safety gate to the verdict.
+
+It keeps no state but the log of events; what it shows is worked out from their replay. Front ends print what
+it gives and compute nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from troubleshoot import places
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.belief import Belief, prior_of
+from troubleshoot.diagnose.choose import Choice
+from troubleshoot.diagnose.cost import cost_s
+from troubleshoot.diagnose.evidence import Known, known_from
+from troubleshoot.diagnose.explain import meanings, ruled_out, silent_about
+from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.errors import FileProblems, Problem, TypedWrong
+from troubleshoot.expect.seen import COMPLAINTS, complaint_chances
+from troubleshoot.expect.table import Table, build_table
+from troubleshoot.files.circuit_file import parse_circuit
+from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.session.ability import Can
+from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
+from troubleshoot.session.log import Event, Log
+from troubleshoot.session.state import State, Told, apply, check_to, expects, known_to, replay
+from troubleshoot.session.typed import find_check
+from troubleshoot.words import say
+from troubleshoot.words.answers import read_answer
+from troubleshoot.words.answers import (
+    Command, Doubtful, OverLimit, Refused, Seen, Skip, Stop, Value, Wander,
+)  # fmt: skip
+
+FORMAT = 1
+
+NEVER_WORKED = 5.0
+WORKED_BEFORE = 0.1
+TOUCHED = 3.0
+"""How much the first answers weigh on wiring mistakes, and on parts touched last (invented)."""
+
+MISWIRED = ("miswired", "accessory-feed", "start-feed")
+
+
+def local_now() -> datetime:
+    """The clock that events are stamped with; tests give their own."""
+    return datetime.now().astimezone()
+
+
+@lru_cache(maxsize=4)
+def table_of(circuit_text: str, name: str, guesses: str) -> Table:
+    """The table of a circuit file's text and a guesses file ("" the shipped one); the last few are kept."""
+    return build_table(parse_circuit(circuit_text, name), guesses_of(guesses))
+
+
+def guesses_of(path: str) -> Guesses:
+    """The guesses file, the shipped one where none is given."""
+    return load_guesses(Path(path)) if path else load_guesses()
+
+
+class Session:
+    """A job: `start` or `resume`, `clear_gate`, `tell`, then `next_check` and `record` until a verdict."""
+
+    def __init__(self, log: Log, events: list[Event], clock: Callable[[], datetime]) -> None:
+        self._log = log
+        self._clock = clock
+        started = events[0]
+        self._circuit_text: str = started["circuit_text"]
+        self.circuit_name: str = started["circuit"]
+        self._guesses_path: str = started["guesses"]
+        self.guesses = guesses_of(self._guesses_path)
+        self.state: State = replay(events)
+        self._pending: tuple[Check, Doubtful] | None = None
+
+    # ---- beginning and ending
+
+    @classmethod
+    def start(
+        cls, circuit: Path | str, complaint: str | None = None, can: dict[str, Any] | None = None,
+        folder: Path | None = None, guesses: Path | None = None, clock: Callable[[], datetime] = local_now,
+    ) -> Session:  # fmt: skip
+        """Begins a job on a circuit file or a shipped circuit's name.
+
+        With `complaint`, the gate counts as cleared by the caller. Raises FileProblems, TypedWrong, LogFailed.
+        """
+        path = places.circuit_path(str(circuit))
+        text = _text_of(path)
+        parse_circuit(text, str(path))
+        if guesses:
+            load_guesses(guesses)
+        at = clock()
+        name = path.parent.name if path.name == "circuit.yaml" else path.stem
+        target = _free_name(folder or places.sessions(), f"{at:%Y%m%d-%H%M%S}-{name}")
+        log = Log(target, create=True)
+        event = {
+            "event": "started", "format": FORMAT, "at": at.isoformat(), "circuit": name,
+            "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
+            "guesses": str(guesses) if guesses else "",
+        }  # fmt: skip
+        log.append(event)
+        session = cls(log, [event], clock)
+        if complaint is not None:
+            session.clear_gate()
+            session.tell(complaint, can or {})
+        return session
+
+    @classmethod
+    def resume(cls, path: Path | str, clock: Callable[[], datetime] = local_now) -> Session:
+        """Goes on with a job where its log ends. Raises LogFailed or TypedWrong for what is no log."""
+        log = Log(Path(path), create=False)
+        events = log.read()
+        if not events or events[0].get("event") != "started" or events[0].get("format") != FORMAT:
+            log.close()
+            raise TypedWrong(Problem("not-a-session", "this file is no session of this version", "a .jsonl file "
+                                     "that troubleshoot wrote", "", str(path)))  # fmt: skip
+        try:
+            session = cls(log, events, clock)
+        except (KeyError, ValueError, TypeError) as error:
+            log.close()
+            raise TypedWrong(
+                Problem(
+                    "log-damaged",
+                    f"an event cannot be understood: {error}",
+                    "restore the file",
+                    "",
+                    str(path),
+                )
+            ) from None
+        session._append({"event": "resumed"})
+        return session
+
+    def close(self) -> None:
+        """Lets go of the log."""
+        self._log.close()
+
+    @property
+    def path(self) -> Path:
+        """Where the log is."""
+        return self._log.path
+
+    @property
+    def torn(self) -> bool:
+        """Whether the log's last line was torn and has been dropped."""
+        return self._log.torn
+
+    # ---- what it reckons with
+
+    @cached_property
+    def circuit(self) -> Circuit:
+        """The circuit as it was when the job began."""
+        return self.table.network.circuit
+
+    @cached_property
+    def table(self) -> Table:
+        """Predictions; two seconds of work the first time."""
+        return table_of(self._circuit_text, self.circuit_name, self._guesses_path)
+
+    @cached_property
+    def reasoner(self) -> Reasoner:
+        """Groups and choice for what this person can do."""
+        can = self.state.told.can if self.state.told else Can()
+        return Reasoner.shared(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
+
+    def _prior(self) -> np.ndarray | None:  # type: ignore[type-arg]
+        """Priors after the first answers, (C + 1,)."""
+        told = self.state.told
+        if told is None:
+            return None
+        prior = prior_of(self.table, self.guesses)
+        prior[:-1] *= complaint_chances(self.table, told.complaint)
+        prior[-1] *= 0.5 if told.complaint != "unsure" else 1.0
+        kinds = np.array([cell.fault.prior in MISWIRED for cell in self.table.cells])
+        prior[:-1][kinds] *= {"yes": WORKED_BEFORE, "no": NEVER_WORKED}.get(told.worked, 1.0)
+        words = set(told.touched.lower().replace("_", " ").split())
+        if words:
+            near = [
+                bool(
+                    words
+                    & set(
+                        f"{cell.fault.part} {cell.fault.say}".lower()
+                        .replace("_", " ")
+                        .replace(".", " ")
+                        .split()
+                    )
+                )
+                for cell in self.table.cells
+            ]
+            prior[:-1][near] *= TOUCHED
+        return np.asarray(prior / prior.sum())
+
+    def _belief(self, evidence: list[Known] | None = None) -> Belief:
+        return self.reasoner.weigh(self.state.evidence if evidence is None else evidence, self._prior())
+
+    # ---- events
+
+    def _append(self, event: Event) -> None:
+        """On disk first, then in the state."""
+        event = {"at": self._clock().isoformat(), **event}
+        self._log.append(event)
+        apply(self.state, event)
+
+    def clear_gate(self) -> None:
+        """All safety questions were answered no."""
+        self._append({"event": "gate_cleared"})
+
+    def stop(self, why: str) -> str:
+        """Something is unsafe: the job stops. Returns what to do."""
+        self._append({"event": "stopped", "why": why or "no reason given"})
+        return say.STOP_ADVICE
+
+    def tell(
+        self, complaint: str, can: dict[str, Any] | None = None, worked: str = "unknown", touched: str = "",
+        present: str = "unknown",
+    ) -> None:  # fmt: skip
+        """The complaint and the first questions. Raises TypedWrong for an unknown complaint or ability."""
+        if complaint not in COMPLAINTS:
+            raise TypedWrong(Problem("unknown-complaint", f"{complaint!r} is not a complaint",
+                                     f"one of: {', '.join(COMPLAINTS)}", "complaint"))  # fmt: skip
+        able = Can.read(can or {})
+        self._append({"event": "told", "complaint": complaint, "can": able.model_dump(mode="json"),
+                      "worked": worked, "touched": touched, "present": present})  # fmt: skip
+        self.__dict__.pop("reasoner", None)
+        self._forget()
+
+    def undo(self) -> str:
+        """Takes the last answer or skip back. Returns what was taken back, "" when there is nothing."""
+        if not self.state.entries:
+            return ""
+        gone = self.state.entries[-1]
+        self._append({"event": "undone"})
+        self._forget()
+        return say.say_short(self.table.network, gone.check)
+
+    def skip(self, check: CheckCard | Check, why: str = "") -> None:
+        """This check is not done."""
+        target = check.check if isinstance(check, CheckCard) else check
+        self._append({"event": "skipped", "check": check_to(target), "why": why})
+        self._forget()
+
+    # ---- the next check
+
+    def _forget(self) -> None:
+        self._pending = None
+        self.__dict__.pop("_next", None)
+
+    @cached_property
+    def _next(self) -> tuple[Choice | None, Belief]:
+        return self.reasoner.next_choice(
+            self.state.evidence, self.state.stand, self.state.skipped, self._prior()
+        )
+
+    def next_check(self) -> CheckCard | VerdictCard:
+        """The check to do now, or the verdict when nothing more is worth doing."""
+        choice, belief = self._next
+        if choice is None:
+            return self.verdict()
+        return self._card(choice.check, belief)
+
+    def _card(self, check: Check, belief: Belief) -> CheckCard:
+        network = self.table.network
+        told = meanings(self.reasoner, belief, check, lambda value: say.say_value(check, value))
+        healthy = None
+        if check.kind == "reading":
+            predicted = self.table.predict(check)
+            low, high = (float(predicted.mean[0] + side * 2 * predicted.sigma[0]) for side in (-1, 1))
+            healthy = (max(0.0, np.exp(low) - 0.5), np.exp(high) - 0.5) if check.is_ohms else (low, high)
+        return CheckCard(
+            check=check,
+            say=say.say_check(network, check),
+            short=say.say_short(network, check),
+            why=self._say_why(belief, check),
+            meanings=tuple((m.outcome, tuple(self.say_fault(n) for n in m.faults)) for m in told),
+            cautions=tuple(say.cautions(network, check)),
+            healthy=None if healthy is None else (float(healthy[0]), float(healthy[1])),
+            cost_s=cost_s(self.circuit, self.guesses.costs, self.state.stand, check),
+        )
+
+    def _say_why(self, belief: Belief, check: Check) -> str:
+        groups = [g for g in self.reasoner.ranked_groups(belief)[:3] if g.probability > 0.02]
+        names = ", ".join(f"{self.say_fault(g.faults[0])} ({g.probability:.0%})" for g in groups)
+        if groups[0].probability >= 0.97:
+            return (
+                f"One reading alone must not carry the verdict; this confirms or upsets it. Leading: {names}."
+            )
+        return f"It tells most for its time. In question now: {names}."
+
+    def say_fault(self, name: str) -> str:
+        """A fault's name as a sentence part."""
+        return self.reasoner.fault(name).say
+
+    # ---- answers
+
+    def record(self, card: CheckCard | Check, text: str) -> Outcome | Question:
+        """Takes what was typed for a check.
+
+        Returns the outcome, or a question when the words may mean something else (answer it with `confirm`).
+        Raises TypedWrong, with a hint, for what cannot be understood; nothing is lost then.
+        """
+        check = card.check if isinstance(card, CheckCard) else card
+        answer = read_answer(text, expects(check), check.answers)
+        if isinstance(answer, Doubtful):
+            self._pending = (check, answer)
+            return Question(answer.question, tuple(c.text for c in answer.candidates))
+        if isinstance(answer, Refused):
+            raise TypedWrong(Problem("not-understood", answer.message, answer.hint))
+        if isinstance(answer, Skip | Stop | Command):
+            raise TypedWrong(Problem("not-an-answer", "these words are not an answer to the check"))
+        return self._accept(check, answer, text)
+
+    def confirm(self, which: int = 0) -> Outcome:
+        """Takes candidate `which` of the question that `record` asked back."""
+        if self._pending is None or not 0 <= which < len(self._pending[1].candidates):
+            raise TypedWrong(Problem("nothing-asked", "there is no such question to confirm"))
+        check, doubt = self._pending
+        return self._accept(check, doubt.candidates[which], doubt.text)
+
+    def _accept(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Outcome:
+        known = known_from(check, answer)
+        before = self._belief()
+        self._append(
+            {"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)}
+        )
+        self._forget()
+        after = self._next[1]
+        fell, rose = ruled_out(self.reasoner, before, after)
+        silent = silent_about(self.table, known, after)
+        return Outcome(
+            understood=self._say_known(known),
+            fell=tuple(self.say_fault(n) for n in fell[:4]),
+            rose=tuple(f"{self.say_fault(n)} ({after.p_fault[n]:.0%})" for n in rose[:3]),
+            silent=tuple(
+                f"This reading can't tell you about {self.reasoner.fault(n).say.removesuffix(' is open or has resistance')}:"
+                f" no current flows there now, so even {say.say_ohm(ohm)} would read the same."
+                for n, ohm in silent[:1]
+            ),
+            doubted=self._say_doubted(after),
+        )
+
+    def record_text(self, text: str) -> Outcome | Question:
+        """Takes a reading of the person's own choice, "86 cranking 0.2" or "30 to 87 on 0.1"."""
+        check, value = find_check(self.table, text)
+        return self.record(check, value)
+
+    def record_reading(
+        self, red: str, black: str, function: str, key: str, value: str, removed: frozenset[str] = frozenset()
+    ) -> Outcome | Question:
+        """The same from named fields. Raises TypedWrong."""
+        return self.record(find_check(self.table, "", red, black, function, key, removed)[0], value)
+
+    def _say_known(self, known: Known) -> str:
+        if known.choice >= 0:
+            return known.check.answers[known.choice]
+        value = float(np.exp(known.value) - 0.5) if known.check.is_ohms else known.value
+        return say.say_value(known.check, value)
+
+    def _say_doubted(self, belief: Belief) -> tuple[str, ...]:
+        readings = [k for k in belief.evidence if k.choice < 0]
+        return tuple(
+            f"{say.say_short(self.table.network, k.check)} = {self._say_known(k)} does not fit the rest"
+            f" ({belief.slip[i]}?); take it again another way"
+            for i, k in enumerate(readings)
+            if belief.p_wrong[i] > 0.5
+        )
+
+    # ---- looking back
+
+    def suspects(self, most: int = 8) -> list[Line]:
+        """The likeliest faults, with probabilities."""
+        p_fault = self._next[1].p_fault
+        names = sorted(p_fault, key=lambda n: -p_fault[n])[:most]
+        return [Line(n, self.say_fault(n), p_fault[n]) for n in names if p_fault[n] > 0.001]
+
+    def readings(self) -> list[str]:
+        """What was read so far beside what a healthy circuit shows."""
+        lines = []
+        for entry in self.state.entries:
+            short = say.say_short(self.table.network, entry.check)
+            if entry.known is None:
+                lines.append(f"{short}: skipped, {entry.why_skipped}")
+                continue
+            told = self._say_known(entry.known)
+            card = self._card(entry.check, self._next[1])
+            lines.append(f"{short}: {told}" + (f" (healthy {card.say_healthy})" if card.healthy else ""))
+        return lines
+
+    def verdict(self) -> VerdictCard:
+        """What is left, what to repair, which readings prove it; honest about how sure."""
+        return verdict_card(self.reasoner, self._next[1], finished=self._next[0] is None)
+
+
+def _text_of(path: Path) -> str:
+    from troubleshoot.files.file_text import read_text
+
+    return read_text(path)
+
+
+def _free_name(folder: Path, stem: str) -> Path:
+    """A file name not yet taken."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for number in range(1, 1000):
+        path = folder / (f"{stem}.jsonl" if number == 1 else f"{stem}-{number}.jsonl")
+        if not path.exists():
+            return path
+    raise FileProblems([Problem("folder-full", "too many sessions of this second", "", "", str(folder))])

@@ -1,0 +1,119 @@
+"""What the events of a log add up to: replay is the only way to a state."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.evidence import Known
+from troubleshoot.session.ability import Can
+from troubleshoot.session.log import Event
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the person said before the first check."""
+
+    complaint: str = "unsure"
+    can: Can = field(default_factory=Can)
+    worked: str = "unknown"
+    touched: str = ""
+    present: str = "unknown"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One answered or skipped check, in the order given."""
+
+    check: Check
+    text: str
+    known: Known | None
+    why_skipped: str = ""
+
+
+@dataclass
+class State:
+    """The job as it stands."""
+
+    cleared: bool = False
+    told: Told | None = None
+    entries: list[Entry] = field(default_factory=list)
+    stopped: str = ""
+
+    @property
+    def evidence(self) -> list[Known]:
+        """Answers that count."""
+        return [entry.known for entry in self.entries if entry.known]
+
+    @property
+    def skipped(self) -> frozenset[str]:
+        """Checks that the person did not do."""
+        return frozenset(entry.check.id for entry in self.entries if entry.known is None)
+
+    @property
+    def stand(self) -> Stand:
+        """Where the last answered check left the person."""
+        answered = [entry.check for entry in self.entries if entry.known]
+        return Stand(answered[-1].setup, answered[-1].place or "engine bay") if answered else Stand()
+
+
+def replay(events: Iterable[Event]) -> State:
+    """Events to state. Raises KeyError or ValueError on events that this version does not know."""
+    state = State()
+    for event in events:
+        apply(state, event)
+    return state
+
+
+def apply(state: State, event: Event) -> None:
+    """What one event changes."""
+    kind = event["event"]
+    if kind == "gate_cleared":
+        state.cleared, state.stopped = True, ""
+    elif kind == "told":
+        can = Can.model_validate(event["can"])
+        state.told = Told(event["complaint"], can, event["worked"], event["touched"], event["present"])
+    elif kind == "answered":
+        check = check_from(event["check"])
+        state.entries.append(Entry(check, event["text"], Known(check, **event["known"])))
+    elif kind == "skipped":
+        state.entries.append(Entry(check_from(event["check"]), "", None, event["why"] or "no reason given"))
+    elif kind == "undone":
+        if state.entries:
+            state.entries.pop()
+    elif kind == "stopped":
+        state.stopped = event["why"]
+    elif kind not in ("started", "resumed", "concluded"):
+        raise ValueError(f"unknown event {kind!r}")
+
+
+def expects(check: Check) -> str:
+    """Which grammar reads the answer."""
+    if check.kind == "observation":
+        return "observation"
+    return "resistance" if check.is_ohms else "voltage"
+
+
+def known_to(known: Known) -> dict[str, Any]:
+    """An answer's number or choice as plain data, so that a later grammar cannot reread it otherwise."""
+    return {"value": known.value, "sigma": known.sigma, "choice": known.choice, "wanders": known.wanders}
+
+
+def check_to(check: Check) -> dict[str, Any]:
+    """A check as plain data."""
+    return {
+        "id": check.id, "red": check.red, "black": check.black, "function": check.function,
+        "about": check.about, "answers": list(check.answers), "key": check.setup.key,
+        "removed": sorted(check.setup.removed), "place": check.place,
+    }  # fmt: skip
+
+
+def check_from(data: dict[str, Any]) -> Check:
+    """The check back from plain data."""
+    return Check(
+        data["id"], Setup(data["key"], frozenset(data["removed"])), data["red"], data["black"],
+        data["function"], data["about"], tuple(data["answers"]), data["place"],
+    )  # fmt: skip
