@@ -6,20 +6,21 @@ piece of that line), the field, and a word of the message or the hint.
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from troubleshoot.errors import FileProblems, Problem
-from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.files.circuit_file import load_circuit, parse_circuit
 
 SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed" / "circuit.yaml"
 TEXT = SHIPPED.read_text(encoding="utf-8")
 
 COIL_GROUND = "name: coil_ground, from: relay.85, to: coil_bolt.stud"
-SENDER = (
-    "gauge_sender: {kind: load, say: fuel gauge and sender, place: at the tank, resistance: 120 ohm ± 60 %}"
-)
+SENDER = "gauge_sender: {kind: load, say: fuel gauge and sender, place: at the tank, resistance: 120 ohm ± 60 %}"
+TITLE = "title: Hand-wired fuel pump on an ignition feed, constant feed on 87"
 SHORT = "  - {name: dead_short, from: %s, to: %s, gauge: 14 AWG, length: 1 m}\n"
 SECOND = "  spare: {kind: battery, charge: 50 %, internal_resistance: 7 mohm, charging_resistance: 0.1 ohm}\n"
 
@@ -188,9 +189,7 @@ def check_told(problem: Problem, text: str, code: str, on_line: str, field: str,
     assert f"circuit.yaml:{problem.line}:" in str(problem)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "code", "on_line", "field", "word"), BROKEN.values(), ids=BROKEN.keys()
-)
+@pytest.mark.parametrize(("old", "new", "code", "on_line", "field", "word"), BROKEN.values(), ids=BROKEN.keys())
 def test_a_broken_circuit_is_refused_where_it_is_broken(
     tmp_path: Path, old: str, new: str, code: str, on_line: str, field: str, word: str
 ) -> None:
@@ -201,9 +200,7 @@ def test_a_broken_circuit_is_refused_where_it_is_broken(
 
 
 @pytest.mark.parametrize(("old", "new"), [row[:2] for row in BROKEN.values()], ids=BROKEN.keys())
-def test_what_is_told_of_a_broken_circuit_is_whole_and_says_its_hint_once(
-    tmp_path: Path, old: str, new: str
-) -> None:
+def test_what_is_told_of_a_broken_circuit_is_whole_and_says_its_hint_once(tmp_path: Path, old: str, new: str) -> None:
     for problem in problems_in(tmp_path, TEXT.replace(old, new, 1)):
         assert "…" not in problem.message
         assert not problem.hint or problem.hint not in problem.message
@@ -250,9 +247,7 @@ FIRST_SIGN = TEXT[: TEXT.index("±")].count("\n") + 1
         pytest.param("format: 1\ntitle: x\n", "missing-field", 1, id="no parts"),
     ],
 )
-def test_a_file_that_is_no_circuit_is_refused(
-    tmp_path: Path, content: str | bytes, code: str, line: int
-) -> None:
+def test_a_file_that_is_no_circuit_is_refused(tmp_path: Path, content: str | bytes, code: str, line: int) -> None:
     told = problems_in(tmp_path, content)[0]
     assert told.code == code
     assert told.line == line
@@ -305,12 +300,20 @@ SENSELESS = {
     "alternator the wrong way round": ("voltage: 14.2 V ± 0.4 V", "voltage: -14.2 V", "voltage"),
     "tolerance beyond the value": (*sender("120 ohm ± 500 %"), "resistance"),
     "tolerance of another size": ("joint: 1 mohm ± 60 %", "joint: 1 mohm ± 60 ohm", "joint"),
+    "tolerance that reaches nothing": (*sender("120 ohm ± 100 %"), "resistance"),
     "range from nothing": (*sender("0..100 ohm"), "resistance"),
+    "volts that may be nothing": ("start_voltage: 3 V ± 40 %", "start_voltage: 3 V ± 4 V", "start_voltage"),
+    "fuse holder of no resistance": ("holder_contact: 2 mohm ± 60 %", "holder_contact: 0 ohm", "holder_contact"),
+    "alternator of no volts": ("voltage: 14.2 V ± 0.4 V", "voltage: 0 V", "voltage"),
+    "release at pull-in": ("release: 2.5 V ± 40 %", "release: 6.8 V", "release"),
     "battery unplugged to prevent the start": (
         "unplug: ignition_module",
         "unplug: battery",
         "unplug",
     ),
+    "pump unplugged to prevent the start": ("unplug: ignition_module", "unplug: pump", "unplug"),
+    "title of nothing": (TITLE, "title: ''", "title"),
+    "title of spaces": (TITLE, "title: '  '", "title"),
     "part that names itself otherwise": (
         "radio: {kind: load,",
         "radio: {kind: load, name: lamp,",
@@ -327,3 +330,84 @@ def test_a_value_that_means_nothing_is_refused(tmp_path: Path, old: str, new: st
     assert told.line == text[: text.index(new)].count("\n") + 1
     assert field in told.where
     assert told.message
+    assert told.hint
+    assert told.hint not in told.message
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        pytest.param(*sender("10..100 ohm"), id="a wide range"),
+        pytest.param(*sender("120 ohm ± 90 %"), id="a wide tolerance"),
+        pytest.param("back_emf: 4 V", "back_emf: 0 V", id="a motor without back EMF"),
+        pytest.param("charge: 88 % ± 12 %", "charge: 0 %", id="an empty battery"),
+        pytest.param("charge: 88 % ± 12 %", "charge: 100 % ± 5 %", id="a full battery"),
+        pytest.param("unplug: ignition_module", "unplug: link", id="a fuse taken out to prevent the start"),
+    ],
+)
+def test_a_value_at_the_edge_of_sense_is_read(old: str, new: str) -> None:
+    assert TEXT.count(old) == 1
+    assert parse_circuit(TEXT.replace(old, new)).parts.keys() == load_circuit(SHIPPED).parts.keys()
+
+
+# ---- wires
+
+CHARGE_WIRE = "name: charge_wire, from: alternator.B+, to: starter.30"
+
+
+@pytest.mark.parametrize(("given", "meant"), [("start", "from"), ("end", "to")])
+def test_the_ends_of_a_wire_have_one_name_each(tmp_path: Path, given: str, meant: str) -> None:
+    text = TEXT.replace(CHARGE_WIRE, CHARGE_WIRE.replace(f"{meant}:", f"{given}:"))
+    told = {problem.code: problem for problem in problems_in(tmp_path, text)}
+    assert told["unknown-field"].where == f"wires.#4 (charge_wire).{given}"
+    assert meant in told["unknown-field"].hint
+    assert told["missing-field"].where == f"wires.#4 (charge_wire).{meant}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field", "holds"),
+    [
+        (COIL_GROUND, COIL_GROUND.replace("coil_bolt.stud", "relay.86"), "to", "coil_feed"),
+        ("from: gauge_sender.out, to: pump_bolt.stud", "from: gauge_sender.out, to: pump.minus", "to", "pump_ground"),
+    ],
+)
+def test_two_wires_in_one_socket_contact_are_refused(
+    tmp_path: Path, old: str, new: str, field: str, holds: str
+) -> None:
+    assert TEXT.count(old) == 1
+    text = TEXT.replace(old, new)
+    (told,) = problems_in(tmp_path, text)
+    assert told.code == "crowded-contact"
+    assert told.line == text[: text.index(new)].count("\n") + 1
+    assert told.where.endswith(f").{field}")
+    assert holds in told.message
+    assert "stud or bolt" in told.hint
+
+
+def test_wires_may_share_a_stud() -> None:
+    at = [end for wire in load_circuit(SHIPPED).wires for end in (wire.start, wire.end)]
+    assert at.count("battery.pos") == 3
+
+
+def test_a_wire_is_told_by_its_number_and_its_name(tmp_path: Path) -> None:
+    text = TEXT.replace("from: relay.85", "from: relay.99").replace("length: 0.8 m", "length: 0.8")
+    (field,) = problems_in(tmp_path, text)  # fields are told before how they fit together
+    (end,) = problems_in(tmp_path, TEXT.replace("from: relay.85", "from: relay.99"))
+    assert (field.where, end.where) == ("wires.#4 (charge_wire).length", "wires.#13 (coil_ground).from")
+
+
+def test_a_long_word_of_the_file_is_cut_and_our_own_sentence_is_not(tmp_path: Path) -> None:
+    for old, new in (("from: relay.85", f"from: {'x' * 300}.85"), ("unplug: ignition", f"unplug: {'x' * 300}")):
+        (told,) = problems_in(tmp_path, TEXT.replace(old, new))
+        assert "x" * 39 + "…" in told.message
+        assert "x" * 41 not in told.message
+        assert told.hint.endswith(("coil_bolt", "gauge_sender"))
+
+
+def test_reading_a_circuit_does_not_load_pint() -> None:
+    code = (
+        "import sys\nfrom troubleshoot.files.circuit_file import load_circuit\n"
+        f"load_circuit({str(SHIPPED)!r})\nprint('pint' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

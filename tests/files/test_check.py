@@ -25,7 +25,9 @@ from pydantic_core import PydanticCustomError
 
 from troubleshoot.errors import FileProblems, Problem
 from troubleshoot.files.check import build, nearest
+from troubleshoot.files.tell import place
 from troubleshoot.files.yaml_text import Document, parse_yaml
+from troubleshoot.units import Metres
 
 
 class Strict(BaseModel):
@@ -35,9 +37,7 @@ class Strict(BaseModel):
 def to_ohm(value: object) -> float:
     if isinstance(value, str) and value.endswith(" ohm"):
         return float(value.removesuffix(" ohm"))
-    raise PydanticCustomError(
-        "missing-unit", "'{text}' has no unit", {"text": str(value), "hint": "write '80 ohm'"}
-    )
+    raise PydanticCustomError("missing-unit", "'{text}' has no unit", {"text": str(value), "hint": "write '80 ohm'"})
 
 
 Ohm = Annotated[float, BeforeValidator(to_ohm)]
@@ -263,9 +263,7 @@ def test_one_slip_is_one_problem_at_its_line(text: str, code: str, line: int, wh
 
 
 def test_every_slip_in_a_file_is_told_in_one_go_by_line() -> None:
-    text = (
-        "nam: a\nparts:\n  K1:\n    kind: rely\n  F1:\n    kind: fuse\n    rating_a: x\nwires:\n- from: a.1\n"
-    )
+    text = "nam: a\nparts:\n  K1:\n    kind: rely\n  F1:\n    kind: fuse\n    rating_a: x\nwires:\n- from: a.1\n"
     assert [(each.line, each.code) for each in problems_of(text)] == [
         (1, "missing-field"),
         (1, "unknown-field"),
@@ -333,6 +331,54 @@ def test_what_a_validator_quotes_is_cut_and_cleaned() -> None:
         build(Circuit, document)
     assert "\x1b" not in str(caught.value)
     assert all(len(line) < 300 for line in str(caught.value).splitlines())
+
+
+def test_a_validators_own_message_and_hint_stay_whole() -> None:
+    sentence, hint = "this is said " * 9 + "in full", "write it " * 12 + "so"
+
+    def refuse(value: object) -> object:
+        message = f"'{value}': {sentence}"
+        raise PydanticCustomError("odd", "{message}", {"message": message, "hint": hint})
+
+    class Odd(Strict):
+        value: Annotated[str, BeforeValidator(refuse)]
+
+    (problem,) = problems_of(f"value: {'x' * 99}\n", Odd)
+    assert problem.message == f"'{'x' * 59}…': {sentence}"
+    assert problem.hint == hint
+
+
+def test_a_bare_number_is_refused_where_a_unit_belongs() -> None:
+    class Cable(Strict):
+        length: Metres
+
+    (problem,) = problems_of("length: 0.8\n", Cable)
+    assert (problem.code, problem.line, problem.where) == ("missing-unit", 1, "length")
+    assert build(Cable, parse_yaml("length: 0.8 m\n")).length == 0.8
+
+
+def test_an_empty_text_is_told_as_nothing() -> None:
+    class Titled(Strict):
+        title: str = Field(min_length=1)
+
+    (problem,) = problems_of("title: ''\n", Titled)
+    assert (problem.code, problem.message) == ("empty-field", "nothing is written here")
+
+
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [
+        (("wires", 1, "from"), "wires.#2 (feed).from"),
+        (("wires", 0, "from"), "wires.#1.from"),
+        (("wires", 7, "from"), "wires.#8.from"),
+        (("wires", 2), "wires.#3"),
+        (("gone", "field"), "gone.field"),
+        ((), ""),
+    ],
+)
+def test_a_list_item_is_told_by_its_number_and_its_name(path: tuple[str | int, ...], said: str) -> None:
+    data = {"wires": [{"from": "a.1"}, {"name": "feed"}, {"name": 7}]}
+    assert place(path, data) == said
 
 
 @pytest.mark.parametrize(

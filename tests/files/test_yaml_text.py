@@ -82,9 +82,9 @@ def test_numbers_truth_and_nothing_are_read_by_the_core_rules() -> None:
         "i": "7",
         "j": "8\n",
     }
-    assert [type(value) for value in data.values()] == [int, int, int, float, float, bool] + [
-        type(None)
-    ] * 2 + [str] * 2
+    assert [type(value) for value in data.values()] == [int, int, int, float, float, bool] + [type(None)] * 2 + [
+        str
+    ] * 2
 
 
 def test_terminal_numbers_as_field_names_are_text() -> None:
@@ -142,10 +142,7 @@ def test_importing_the_room_does_not_import_the_yaml_reader() -> None:
         "import sys, troubleshoot.files, troubleshoot.files.check, troubleshoot.files.yaml_text;"
         "sys.exit(any(name.startswith('ruamel') for name in sys.modules))"
     )
-    assert (
-        subprocess.run([sys.executable, "-c", code], check=False, cwd=Path(__file__).parents[2]).returncode
-        == 0
-    )
+    assert subprocess.run([sys.executable, "-c", code], check=False, cwd=Path(__file__).parents[2]).returncode == 0
 
 
 # --- what is refused ------------------------------------------------------------------------------------
@@ -368,9 +365,7 @@ PLAIN = st.recursive(
     | st.booleans()
     | st.integers(-(10**9), 10**9)
     | st.text(st.characters(min_codepoint=32, max_codepoint=126)),
-    lambda inner: (
-        st.lists(inner, max_size=3) | st.dictionaries(st.text("abcdef", min_size=1), inner, max_size=3)
-    ),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text("abcdef", min_size=1), inner, max_size=3),
     max_leaves=10,
 )
 

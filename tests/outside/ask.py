@@ -44,18 +44,13 @@ def ask_ngspice(network: Network, cases: list[Case], workers: int = 2) -> Table:
 
 def _ask(network: Network, case: Case, one: Run) -> dict[str, list[float] | None]:
     fault = case.fault.name if case.fault else ""
-    net = write_netlist(
-        network.circuit, fault, case.severity, one.removed, one.prevented, one.upto, one.pairs
-    )
+    net = write_netlist(network.circuit, fault, case.severity, one.removed, one.prevented, one.upto, one.pairs)
     missing = set(network.nodes) - set(net.spice_name)
     if missing:
         raise KeyError(f"the netlist of {fault} has no {', '.join(sorted(missing))}")
     vectors = run(net.text)
     names = [net.spice_name[node] for node in network.nodes]
-    found = {
-        name_setup(setup): settled(vectors, net.read_at_s[setup.key], net.rest_s, names)
-        for setup in one.setups
-    }
+    found = {name_setup(setup): settled(vectors, net.read_at_s[setup.key], net.rest_s, names) for setup in one.setups}
     if one.pairs:
         ohms: list[float] = []
         for pair, at_s in net.ohms_at_s.items():
@@ -121,9 +116,7 @@ def _ohms(bench: Bench, solved: Solved, one: Run) -> Floats:
 
 def _shift(network: Network, cases: int, by: float) -> Draw:
     plain = Draw.nominal(network, cases)
-    return replace(
-        plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + by
-    )
+    return replace(plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + by)
 
 
 def _differs(one: State, other: State) -> Bools:

@@ -98,9 +98,7 @@ def _compare_one(score: Score, answer: Answer, row: int, case: Case, spice: dict
     score.cases += 1
     score.nodes += int((~floats).sum())
     score.floating += int(floats.sum())
-    score.worst_floating_v = max(
-        score.worst_floating_v, float(np.abs(ours - theirs)[floats].max(initial=0.0))
-    )
+    score.worst_floating_v = max(score.worst_floating_v, float(np.abs(ours - theirs)[floats].max(initial=0.0)))
     for volts in (ours, theirs):
         _judge_floating(score, volts, floats, _source_ends(network), told)
     score.worst_rel = max(score.worst_rel, float(rel[worst]))

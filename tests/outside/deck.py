@@ -20,11 +20,14 @@ RELAY_LAG_OHM_F = (1e3, 1e-6)
 """Coils and motors answer after about 1 ms."""
 
 FUSE_LAG_OHM_F = (1e3, 20e-6)
-"""A fuse must be overloaded for about 50 ms on end: start-up currents do not blow it."""
+"""At its limit a fuse melts after about 50 ms, at three times its limit after 2 ms, and so on down with the
+square: start-up currents do not blow it, and of two in series the one further over its limit goes first.
+Only if the two are at least 1.5 to 1 apart: nearer ones may melt in the same step of ngspice's time."""
 
-OPTIONS = (
-    ".options method=gear maxord=1 reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
-)
+RUNS_DOWN_V = 0.01
+"""A motor's friction (invented): cut off, it floats at its back-EMF, and that alone does not turn it."""
+
+OPTIONS = ".options method=gear maxord=1 reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
 """Backward Euler, since a trapezoid rings when a step is longer than a lag; no gmin to hold up open nodes."""
 
 
@@ -146,9 +149,7 @@ class Deck:
         """The whole netlist. The last line of the analysis keeps only the nodes in `save`."""
         stop = self.end_of(len(self.timeline) - 1)
         kept = " ".join(f"v({name})" for name in save if name != "0")
-        return "\n".join(
-            [f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran 20m {stop:g} 0 20m", ".end", ""]
-        )
+        return "\n".join([f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran 20m {stop:g} 0 20m", ".end", ""])
 
 
 def relay_state(deck: Deck, meter: str, pull_in_a: float, release_a: float, turns: float) -> str:
@@ -158,16 +159,19 @@ def relay_state(deck: Deck, meter: str, pull_in_a: float, release_a: float, turn
 
 
 def fuse_state(deck: Deck, meter: str, blow_a: float) -> str:
-    """A node at 1 V once a fuse has blown: the voltage at which it would whole again is never reached."""
-    overloaded = deck.lagged(f"abs(i({meter})) > {blow_a:.17g} ? 1 : 0", FUSE_LAG_OHM_F)
-    return deck.latch(overloaded, 0.9, -1.0)
+    """A node at 1 V once a fuse has molten. Above its limit it warms with the square of the current, and so
+    melts the sooner the further it is over; the voltage at which it would be whole again is never reached."""
+    share = f"abs(i({meter}))/{blow_a:.17g}"
+    warmth = deck.lagged(f"{share} > 1 ? ({share})*({share}) : 0", FUSE_LAG_OHM_F)
+    return deck.latch(warmth, 0.9, -1.0)
 
 
 def motor_state(deck: Deck, plus: str, minus: str, start_v: float, emf_v: float) -> str:
-    """A node at 1 V while a motor turns: it begins above `start_v`, and goes on above its back-EMF."""
+    """A node at 1 V while a motor turns. It goes on while it is fed more than its back-EMF and its friction,
+    and begins above `start_v` if it could go on with that."""
     out = deck.fresh("q")
     across = f"v({plus})" if minus == "0" else f"v({plus},{minus})"
-    wants = deck.lagged(
-        f"(v({out}) > 0.5 ? {across} - {emf_v:.17g} : {across} - {start_v:.17g}) > 0 ? 1 : 0", RELAY_LAG_OHM_F
-    )
+    goes_on_v = emf_v + RUNS_DOWN_V
+    begins_v = max(start_v, goes_on_v)
+    wants = deck.lagged(f"{across} > (v({out}) > 0.5 ? {goes_on_v:.17g} : {begins_v:.17g}) ? 1 : 0", RELAY_LAG_OHM_F)
     return deck.latch(wants, 0.8, 0.2, out)

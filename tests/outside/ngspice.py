@@ -62,14 +62,10 @@ def from_store(network: Network) -> tuple[list[Case], Table]:
     """The stored cases and volts; raises StaleCopyError."""
     kept = json.loads(STORED.read_text(encoding="utf-8"))
     if kept["circuit_sha256"] != circuit_hash():
-        raise StaleCopyError(
-            f"{STORED.name} is of another {CIRCUIT.name}: run ngspice.py --store where ngspice is"
-        )
+        raise StaleCopyError(f"{STORED.name} is of another {CIRCUIT.name}: run ngspice.py --store where ngspice is")
     cases = list_cases(network, 1, STORED_SEED)
     if set(kept["nodes"]) != set(network.nodes) or set(kept["volts"]) != {name_case(c) for c in cases}:
-        raise StaleCopyError(
-            f"{STORED.name} has other nodes or faults: run ngspice.py --store where ngspice is"
-        )
+        raise StaleCopyError(f"{STORED.name} has other nodes or faults: run ngspice.py --store where ngspice is")
     order = [kept["nodes"].index(node) for node in network.nodes]
     volts: Table = kept["volts"]
     for by_setup in volts.values():

@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from types import ModuleType
 
 import deck
 import netlist
@@ -14,7 +15,7 @@ import pytest
 from ask import ask_ngspice
 from compare import Score, compare
 from loop import loop_by_hand, loop_in_ngspice, loop_in_solver
-from spice_run import is_here
+from spice_run import is_here, run
 from which import list_cases, list_runs, name_case
 
 from troubleshoot.circuit import Network, wire_up
@@ -75,22 +76,67 @@ def test_ngspice_finds_the_same_states_and_volts_for_every_fifth_case(network: N
     assert found.cases + found.chatter + found.near_threshold == len(cases) * 11
 
 
+def melts_in_its_own_time(lines: deck.Deck, meter: str, blow_a: float) -> str:
+    """A wrong fuse: far over its limit it takes as long as just above it."""
+    overloaded = lines.lagged(f"abs(i({meter})) > {blow_a:.17g} ? 1 : 0", deck.FUSE_LAG_OHM_F)
+    return lines.latch(overloaded, 0.9, -1.0)
+
+
 @needs_ngspice
 @pytest.mark.parametrize(
-    ("name", "wrong_value", "fault"),
+    ("where", "name", "wrong_value", "fault"),
     [
-        ("BLOWS_AT", 200.0, "fused_feed:shorted"),
-        ("LIVE_FROM_30", {"acc": {"on", "cranking"}, "15": {"on"}, "50": {"cranking"}}, "healthy"),
-        ("LEAK_OHM", 1.0, "pump:open"),
+        (netlist, "BLOWS_AT", 200.0, "fused_feed:shorted"),
+        (netlist, "LIVE_FROM_30", {"acc": {"on"}, "15": {"on"}, "50": {"cranking"}}, "healthy"),
+        (netlist, "LEAK_OHM", 1.0, "pump:open"),
+        (netlist, "fuse_state", melts_in_its_own_time, "coil_feed:shorted"),
+        (deck, "RUNS_DOWN_V", 0.0, "relay:87a-used-for-87"),
     ],
 )
 def test_a_mistake_in_the_netlist_shows(
-    network: Network, monkeypatch: pytest.MonkeyPatch, name: str, wrong_value: object, fault: str
-) -> None:
+    network: Network, monkeypatch: pytest.MonkeyPatch, where: ModuleType, name: str, wrong_value: object,
+    fault: str,
+) -> None:  # fmt: skip
     """That both sides agree says something only if a difference between them would be seen."""
     cases = [case for case in list_cases(network, 1, seed=0) if name_case(case).split(" ")[0] == fault]
-    monkeypatch.setattr(netlist, name, wrong_value)
+    assert ngspice.whole(compare(network, cases, ask_ngspice(network, cases))).wrong == []
+    monkeypatch.setattr(where, name, wrong_value)
     assert ngspice.whole(compare(network, cases, ask_ngspice(network, cases))).wrong
+
+
+@needs_ngspice
+@pytest.mark.parametrize("over", [(3.0, 2.0), (2.0, 3.0), (1.2, 1.8), (40.0, 5.0), (5.0, 40.0)])
+@pytest.mark.parametrize("late_s", [1e-6, 1e-3, 20e-3])
+def test_in_ngspice_the_fuse_further_over_its_limit_melts_and_spares_the_other(
+    over: tuple[float, float], late_s: float
+) -> None:
+    """Two in series across 12 V and 0.1 ohm, so 120 A, once a switch closes that answers `late_s` late."""
+    lines = deck.Deck("0", (deck.Segment("off"), deck.Segment("on")))
+    closes = lines.lagged(f"v({lines.wave((False, True))})", (1e3, late_s / 1e3))
+    lines.lines.append("vbattery post 0 12")
+    lines.switch("post", "fuse1", closes, 0.1, deck.LEAK_OHM)
+    states = []
+    for index, times in enumerate(over, start=1):
+        meter, beyond = lines.ammeter(f"fuse{index}")
+        states.append(deck.fuse_state(lines, meter, 120.0 / times))
+        lines.switch(beyond, f"fuse{index + 1}", states[-1], deck.LEAK_OHM, 1e-4)
+    lines.resistor("fuse3", "0", 1e-4)
+    found = run(lines.text("two fuses", states))
+    molten = [bool(found[f"v({state})"][-1] > 0.5) for state in states]
+    assert molten == [over[0] > over[1], over[1] > over[0]]
+
+
+def test_the_last_line_has_the_figures_that_are_looked_for(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["ngspice.py", "--quick"])
+    monkeypatch.setattr(ngspice, "is_here", lambda: False)
+    assert ngspice.main() == 0
+    told = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert told["worst_rel"] <= 1e-4
+    assert told["worst_abs_v"] <= 1e-3
+    assert told["cases"] > 300
+    assert told["live"] is False
 
 
 @pytest.mark.slow

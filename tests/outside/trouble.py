@@ -55,9 +55,7 @@ def read_trouble(circuit: Circuit, fault: str, severity: float | None) -> Troubl
         trouble.added[spot] = trouble.severity
     elif mode == "shorted":
         frame = next(part.to for part in circuit.parts.values() if part.kind == "ground_bolt")
-        trouble.joined.append(
-            (wire_end(circuit, where, wires[where].end), f"{frame}.metal", trouble.severity, "")
-        )
+        trouble.joined.append((wire_end(circuit, where, wires[where].end), f"{frame}.metal", trouble.severity, ""))
     elif mode in ("accessory-feed", "start-feed"):
         wire = wires[where]
         switch = wire.start.partition(".")[0]

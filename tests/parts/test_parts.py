@@ -61,7 +61,7 @@ KINDS = list(FIELDS)
 
 def build(kind: str, **changes: object) -> Part:
     part: Part = TypeAdapter(AnyPart).validate_python(FIELDS[kind] | changes)
-    return part.model_copy(update={"name": "it"})
+    return part.named("it")
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -113,7 +113,7 @@ def test_a_part_cannot_be_changed_once_made(kind: str) -> None:
 
 
 def test_a_name_is_spoken_without_its_underscores_where_nothing_else_is_said() -> None:
-    assert build("fuse").model_copy(update={"name": "main_fuse"}).spoken == "main fuse"
+    assert build("fuse").named("main_fuse").spoken == "main fuse"
 
 
 def test_a_relay_pulls_in_by_the_current_that_its_volts_drive_through_the_coil() -> None:
@@ -193,3 +193,42 @@ def test_a_wire_is_spoken_of_by_its_colour_first() -> None:
     fields = {"name": "pump_wire", "from": "a.b", "to": "c.d", "gauge": "14 AWG", "length": "3 m"}
     assert Wire.model_validate(fields | {"colour": "orange"}).spoken == "orange wire (pump wire)"
     assert Wire.model_validate(fields).spoken == "pump wire"
+
+
+@pytest.mark.parametrize(
+    ("name", "spoken"),
+    [
+        ("starter_cable", "starter cable"),
+        ("pump_wire", "pump wire"),
+        ("body_strap", "body strap"),
+        ("engine_ground", "engine ground wire"),
+        ("starter_trigger", "starter trigger wire"),
+    ],
+)
+def test_a_wire_without_a_colour_is_called_a_wire_once(name: str, spoken: str) -> None:
+    fields = {"name": name, "from": "a.b", "to": "c.d", "gauge": "14 AWG", "length": "3 m"}
+    assert Wire.model_validate(fields).spoken == spoken
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_resistance_of_a_part_may_be_nothing(kind: str) -> None:
+    ohms = [field for field, value in FIELDS[kind].items() if str(value).partition(" ± ")[0].endswith("ohm")]
+    assert ohms or kind == "metal"
+    for field in ohms:
+        with pytest.raises(ValidationError, match="more than 0"):
+            build(kind, **{field: "0 ohm"})
+
+
+def test_a_relay_releases_below_its_pull_in() -> None:
+    with pytest.raises(ValidationError, match=r"releases below its pull_in, 7\.20 V"):
+        build("relay", release="7.2 V")
+    with pytest.raises(ValidationError) as caught:  # of two wrong fields only the wrong one is told
+        build("relay", pull_in="-7.2 V", release="1 V")
+    assert [error["loc"][-1] for error in caught.value.errors()] == ["pull_in"]
+
+
+def test_a_part_is_named_by_the_circuit_and_not_by_itself() -> None:
+    with pytest.raises(ValidationError):
+        build("fuse", name="other")
+    first = build("fuse")
+    assert (first.named("other").name, first.name) == ("other", "it")

@@ -81,9 +81,7 @@ def test_what_is_shown_is_read_back_to_its_last_digit(dimension, share, ascii_on
     low, high = SHOWN[dimension]
     value = low * (high / low) ** share
     again = parse_quantity(show(value, dimension, ascii=ascii_only), dimension)
-    assert again == pytest.approx(
-        value, rel=0.0051, abs=0.0051 if dimension == "resistance" and value > 0.1 else 0
-    )
+    assert again == pytest.approx(value, rel=0.0051, abs=0.0051 if dimension == "resistance" and value > 0.1 else 0)
 
 
 @given(st.floats(-1e9, 1e9), st.sampled_from(["voltage", "current", "fraction"]))

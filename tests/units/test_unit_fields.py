@@ -19,8 +19,14 @@ from troubleshoot.units import (
     MetresMeasure,
     Ohms,
     OhmsMeasure,
+    PositiveAmperes,
+    PositiveMetres,
+    PositiveOhmsMeasure,
+    PositiveVoltsMeasure,
     Seconds,
+    ShareMeasure,
     Siemens,
+    UnsignedVolts,
     Volts,
     VoltsMeasure,
     Watts,
@@ -84,9 +90,7 @@ def error_of(model, data, **how):
 
 
 def test_a_wire_is_read_from_text_with_units():
-    wire = Wire.model_validate(
-        {"length": "2.5 m", "gauge": "14 AWG", "joint": "6 mohm ± 30 %", "rating": "15 A"}
-    )
+    wire = Wire.model_validate({"length": "2.5 m", "gauge": "14 AWG", "joint": "6 mohm ± 30 %", "rating": "15 A"})
     assert wire.length == 2.5
     assert wire.gauge == Gauge("14 AWG", awg_area_m2(14), 14)
     assert wire.joint == parse_measure("6 mohm ± 30 %", "resistance")
@@ -104,7 +108,7 @@ def test_built_values_pass_when_made_by_code():
 def test_a_bare_number_in_a_file_is_refused(bare):
     error = error_of(Wire, {"length": bare, "gauge": "14 AWG"}, context=FROM_FILE)
     assert error["type"] == "missing-unit"
-    assert "2.5 m" in error["msg"]
+    assert "2.5 m" in error["ctx"]["hint"]
 
 
 def test_a_bare_number_in_json_text_is_refused():
@@ -154,3 +158,74 @@ def test_the_schema_asks_for_text_and_its_examples_are_valid():
         assert field["description"]
         for example in field["examples"]:
             assert Everything.model_validate(WRITTEN | {name: example}, context=FROM_FILE)
+
+
+class Limited(BaseModel):
+    a: PositiveAmperes = 1.0
+    d: PositiveMetres = 1.0
+    v: UnsignedVolts = 1.0
+    j: PositiveVoltsMeasure = Measure(1.0, 0.0)
+    m: PositiveOhmsMeasure = Measure(1.0, 0.0)
+    n: ShareMeasure = Measure(1.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "given", "code"),
+    [
+        ("a", "0 A", "out-of-range"),
+        ("a", "-15 A", "out-of-range"),
+        ("d", "0 m", "out-of-range"),
+        ("v", "-1 mV", "out-of-range"),
+        ("j", "0 V", "out-of-range"),
+        ("j", "-6.8 V ± 1 V", "out-of-range"),
+        ("m", "0 ohm", "out-of-range"),
+        ("m", "0 ohm ± 1 ohm", "out-of-range"),
+        ("n", "150 %", "out-of-range"),
+        ("n", "-5 %", "out-of-range"),
+        ("j", "6 V ± 7 V", "too-wide"),
+        ("m", "0..100 ohm", "too-wide"),
+        ("m", "6 mohm ± 100 %", "too-wide"),
+        ("m", "1 mohm ± 60 ohm", "too-wide"),
+        ("a", 0.0, "out-of-range"),
+        ("m", Measure(1.0, 1.0), "too-wide"),
+    ],
+)
+def test_a_value_that_means_nothing_is_refused(field, given, code):
+    error = error_of(Limited, {field: given})
+    assert (error["type"], error["loc"]) == (code, (field,))
+    assert error["ctx"]["hint"]
+    assert error["ctx"]["hint"] not in error["msg"]
+    if isinstance(given, str):
+        assert f'"{given}"' in error["msg"]
+
+
+@pytest.mark.parametrize(
+    ("field", "given"),
+    [
+        ("v", "0 V"),
+        ("m", "10..100 ohm"),
+        ("m", "6 mohm ± 90 %"),
+        ("n", "0 %"),
+        ("n", "100 % ± 10 %"),
+        ("a", "1 mA"),
+        ("j", Measure(6.0, 5.9)),
+    ],
+)
+def test_a_value_at_the_edge_of_sense_is_read(field, given):
+    limited = Limited.model_validate({field: given})
+    assert Limited.model_validate_json(limited.model_dump_json()) == limited
+
+
+def test_what_is_hinted_at_for_a_band_that_is_too_wide_is_right():
+    hint = error_of(Limited, {"m": "0..100 ohm"})["ctx"]["hint"]
+    assert "1..90 ohm" in hint
+    assert Limited.model_validate({"m": "1..90 ohm"}).m.value == 45.5
+
+
+@pytest.mark.parametrize(("field", "given"), [("length", "12 0 m"), ("joint", "6 mohm ± 30 V"), ("gauge", "99 AWG")])
+def test_a_message_has_the_words_as_typed_and_leaves_the_hint_to_itself(field, given):
+    error = error_of(Wire, {"length": "1 m", "gauge": "14 AWG"} | {field: given})
+    assert given.rpartition("± ")[2] in error["msg"]
+    assert error["ctx"]["hint"]
+    assert error["ctx"]["hint"] not in error["msg"]
+    assert "(" not in error["msg"]

@@ -182,9 +182,7 @@ def test_gauges_agree_with_the_published_wire_table(text, diameter_mm, area_mm2)
 
 def test_aught_sizes_count_downwards():
     # ASTM B258 fixes 4/0 at 0.46 inch and 36 at 0.005 inch (both exact by definition)
-    assert math.sqrt(4 * parse_quantity("4/0 AWG", "area") / math.pi) == pytest.approx(
-        0.46 * 0.0254, rel=1e-9
-    )
+    assert math.sqrt(4 * parse_quantity("4/0 AWG", "area") / math.pi) == pytest.approx(0.46 * 0.0254, rel=1e-9)
     assert math.sqrt(4 * awg_area_m2(36) / math.pi) == pytest.approx(0.005 * 0.0254, rel=1e-9)
     assert parse_quantity("0000 AWG", "area") == parse_quantity("4/0 AWG", "area") == awg_area_m2(-3)
     assert parse_quantity("0 AWG", "area") == parse_quantity("1/0 AWG", "area") == awg_area_m2(0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +21,15 @@ KELVIN_SIGMA = 12.0
 DRIFT = 0.1
 CRANK_DIP_V = 0.12
 """Spread of a held value while cranking: no two cranks are alike (invented)."""
+
+OHMS_RANGES = (
+    (600, 1, "ohm", 1), (6e3, 1e3, "kohm", 3), (6e4, 1e3, "kohm", 2),
+    (6e5, 1e3, "kohm", 1), (6e6, 1e6, "Mohm", 3), (1e9, 1e6, "Mohm", 2),
+)  # fmt: skip
+"""A 6000-count meter's ranges: up to which ohms, shown in what, with how many decimals."""
+
+SAG = 0.0015
+"""The battery is never quite the same from one reading to the next: relative (invented; 20 mV at 12.5 V)."""
 
 HOT_W = 4.0
 WEAK_SHARE = 0.75
@@ -41,6 +51,7 @@ class Car:
         self._gain = 1 + GAIN_SIGMA * self._rng.standard_normal()
         self._leads = LEAD_OHM + 0.05 * self._rng.standard_normal()
         self._states: dict[Setup, tuple[State, bool]] = {}
+        self._kept: dict[Setup, Solved] | None = None
 
     def _pick_branch(self) -> Fault | None:
         """Puts a stretch's fault into any one of its joints and wires, not always the first."""
@@ -84,7 +95,14 @@ class Car:
         return self._states[setup]
 
     def _solve(self, setup: Setup, drift: bool = True) -> Solved:
-        """The circuit in a setup, the bad joint drifted anew."""
+        """The circuit in a setup, the bad joint drifted anew (during a survey: once a setup)."""
+        if self._kept is not None and drift:
+            if setup not in self._kept:
+                self._kept[setup] = self._solve_anew(setup, True)
+            return self._kept[setup]
+        return self._solve_anew(setup, drift)
+
+    def _solve_anew(self, setup: Setup, drift: bool) -> Solved:
         state, _ = self._state(setup)
         siemens, emf_v = self.bench.arrays(setup.key, setup.removed, state)
         if drift and self._where and self.severity not in (None, OPEN):
@@ -131,6 +149,14 @@ class Car:
             shown = self._volts(check, check.setup)
         return self._digits(shown, check.function)
 
+    def survey(self, checks: Sequence[Check]) -> list[str]:
+        """The answers to many checks, made one after another with nothing moved between those of a setup."""
+        self._kept = {}
+        try:
+            return [self.answer(check) for check in checks]
+        finally:
+            self._kept = None
+
     def _volts(self, check: Check, setup: Setup) -> float:
         solved = self._solve(setup)
         red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
@@ -139,9 +165,8 @@ class Car:
         true = (solved.volts[0, red] - solved.volts[0, black]) * METER_OHM / (METER_OHM + source_ohm)
         if self._state(setup)[1]:
             true *= self._rng.uniform(0.3, 1.0)
-        return float(
-            true * self._gain + (0.003 * self._rng.standard_normal() if check.function != "millivolts" else 0)
-        )
+        sag = 1 + SAG * self._rng.standard_normal() if check.function != "millivolts" else 1.0
+        return float(true * self._gain * sag)
 
     def _digits(self, volts: float, function: str) -> str:
         """The number as a 6000-count meter shows it."""
@@ -157,11 +182,8 @@ class Car:
         ohm *= 1 + 0.005 * self._rng.standard_normal()
         if ohm > 40e6:
             return "OL"
-        for limit, scale, unit, digits in ((600, 1, "ohm", 1), (6e3, 1e3, "kohm", 3), (6e4, 1e3, "kohm", 2),
-                                           (6e5, 1e3, "kohm", 1), (6e6, 1e6, "Mohm", 3), (1e9, 1e6, "Mohm", 2)):  # fmt: skip
-            if ohm < limit:
-                return f"{ohm / scale:.{digits}f} {unit}"
-        return "OL"
+        limit, scale, unit, digits = next(ohms_range for ohms_range in OHMS_RANGES if ohm < ohms_range[0])
+        return f"{ohm / scale:.{digits}f} {unit}"
 
     def complaint(self) -> str:
         """What the owner would say of it, one of the complaints that `find` offers."""

@@ -6,7 +6,7 @@ no ammeter, no probe pushed into the front of a socket, no pierced wire.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from troubleshoot.circuit.circuit import KEYS, Circuit
@@ -14,6 +14,9 @@ from troubleshoot.circuit.network import Network, Point
 from troubleshoot.parts import Fuse, IgnitionSwitch, Pump, Relay
 
 Function = Literal["volts", "volts_min", "volts_max", "millivolts", "ohms"]
+
+
+AGAIN = " again"
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,8 @@ class Setup:
 class Check:
     """A reading (`red`, `black`, `function`) or an observation (`about`, `answers`), in a setup.
 
-    For an observation `about` is `click:RELAY`, `runs:PUMP`, `whole:FUSE` or `hot:PART`.
+    For an observation `about` is `click:RELAY`, `runs:PUMP`, `whole:FUSE` or `hot:PART`. `again`: made anew
+    because the verdict hangs on it; its id is that of the first with " again" behind.
     """
 
     id: str
@@ -49,10 +53,20 @@ class Check:
     about: str = ""
     answers: tuple[str, ...] = ()
     place: str = ""
+    again: bool = False
 
     @property
     def kind(self) -> Literal["reading", "observation"]:
         return "observation" if self.about else "reading"
+
+    @property
+    def first_id(self) -> str:
+        """The id of the check that this one repeats, or its own."""
+        return self.id.removesuffix(AGAIN)
+
+    def repeated(self) -> Check:
+        """The same check, to be made anew."""
+        return replace(self, id=self.first_id + AGAIN, again=True)
 
     @property
     def is_ohms(self) -> bool:

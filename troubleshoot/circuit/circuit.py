@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from troubleshoot.parts import AnyPart, Battery, Metal, Part, Wire
+from troubleshoot.parts import AnyPart, Battery, Fuse, GroundBolt, Load, Metal, Part, Wire
 from troubleshoot.parts.branch import Terminal
-from troubleshoot.units import OhmsMeasure
+from troubleshoot.units import PositiveOhmsMeasure, quote
 
 KEYS = ("off", "accessory", "on", "cranking", "running")
 """Key states in the order in which the key passes through them."""
@@ -24,13 +24,16 @@ SAY_KEY = {
 }
 
 
+Filled = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+
+
 class StartPrevented(BaseModel):
     """How the engine is kept from starting while one cranks for a reading: it is part of the circuit."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    by: str = Field(description="What to do, in words.")
-    unplug: str = Field(description="The part that this takes out of the circuit.")
+    by: Filled = Field(description="What to do, in words.")
+    unplug: str = Field(description="The load or fuse that this takes out of the circuit.")
 
 
 class Doubt(NamedTuple):
@@ -48,11 +51,11 @@ class Circuit(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     format: Literal[1]
-    title: str
-    feeds: str = Field(description="What the relay feeds, as one would call it.")
+    title: Filled
+    feeds: Filled = Field(description="What the relay feeds, as one would call it.")
     applies: str = Field(default="", description="When this circuit is the right one to choose.")
     scenario: str = Field(default="", description="Where the values come from; 'invented' for demo data.")
-    joint: OhmsMeasure = Field(description="A ring or clamp on a stud, where the wire does not say its own.")
+    joint: PositiveOhmsMeasure = Field(description="A ring or clamp on a stud, where the wire does not say its own.")
     start_prevented: StartPrevented
     parts: dict[str, AnyPart]
     wires: tuple[Wire, ...]
@@ -60,7 +63,7 @@ class Circuit(BaseModel):
     @cached_property
     def named_parts(self) -> dict[str, Part]:
         """The parts, each told the name that it has in the file."""
-        return {name: part.model_copy(update={"name": name}) for name, part in self.parts.items()}
+        return {name: part.named(name) for name, part in self.parts.items()}
 
     @cached_property
     def battery(self) -> str:
@@ -91,29 +94,45 @@ class Circuit(BaseModel):
         metals = [name for name, part in self.parts.items() if isinstance(part, Metal)]
         for name, part in self.parts.items():
             if not name.replace("_", "").isalnum():
-                yield Doubt(("parts", name), "bad-name", f"the name {name!r} is not usable",
+                yield Doubt(("parts", name), "bad-name", f"the name '{quote(name)}' is not usable",
                             "letters, digits and _ only")  # fmt: skip
             for field in ("case", "to"):
                 metal = getattr(part, field, "")
                 if metal and metal not in metals:
-                    yield Doubt(("parts", name, field), "unknown-part", f"there is no metal part {metal!r}",
+                    yield Doubt(("parts", name, field), "unknown-part", f"there is no metal part '{quote(metal)}'",
                                 f"one of: {', '.join(metals) or 'add a part of kind metal'}")  # fmt: skip
-        if self.start_prevented.unplug not in self.parts:
-            yield Doubt(("start_prevented", "unplug"), "unknown-part",
-                        f"there is no part {self.start_prevented.unplug!r}",
-                        f"one of: {', '.join(self.parts)}")  # fmt: skip
+        yield from self._doubtful_unplug()
+
+    def _doubtful_unplug(self) -> Iterator[Doubt]:
+        """What is unplugged to prevent the start is no part that one looks for the fault in."""
+        name, path = self.start_prevented.unplug, ("start_prevented", "unplug")
+        may = [each for each, part in self.parts.items() if isinstance(part, (Load, Fuse))]
+        hint = f"a load or a fuse: {', '.join(may) or 'add the one that you unplug to the parts'}"
+        if name not in self.parts:
+            yield Doubt(path, "unknown-part", f"there is no part '{quote(name)}'", hint)
+        elif name not in may:
+            kind = self.parts[name].kind.replace("_", " ")
+            yield Doubt(path, "wrong-part", f"a {kind} is not unplugged to prevent the start", hint)
 
     def _doubtful_wires(self) -> Iterator[Doubt]:
         seen: set[str] = set()
+        holds: dict[str, str] = {}  # which wire is in each contact of a plug or socket
         for index, wire in enumerate(self.wires):
             if not wire.name:
                 yield Doubt(("wires", index), "no-name", "this wire has no name", "name: what it is for")
             if wire.name in seen or wire.name in self.parts:
                 yield Doubt(("wires", index, "name"), "duplicate-name",
-                            f"the name {wire.name!r} is used twice", "give each part and wire its own")  # fmt: skip
+                            f"the name '{quote(wire.name)}' is used twice",
+                            "give each part and wire its own")  # fmt: skip
             seen.add(wire.name)
             for field, end in (("from", wire.start), ("to", wire.end)):
                 yield from self._doubtful_end(("wires", index, field), end)
+                if end in holds and wire.start != wire.end:
+                    yield Doubt(("wires", index, field), "crowded-contact",
+                                f"{end} already holds '{quote(holds[end])}', and a socket contact takes one wire",
+                                "splice them at a stud or bolt, and run one wire from there")  # fmt: skip
+                if end in self.terminals and self.terminals[end].kind == "socket":
+                    holds.setdefault(end, wire.name)
             if wire.start == wire.end:
                 yield Doubt(("wires", index, "to"), "loop", f"this wire runs from {wire.start} to itself",
                             "name two different terminals")  # fmt: skip
@@ -123,12 +142,10 @@ class Circuit(BaseModel):
             return
         name, _, terminal = end.partition(".")
         if name not in self.parts:
-            yield Doubt(
-                path, "unknown-part", f"there is no part {name!r}", f"one of: {', '.join(self.parts)}"
-            )
+            yield Doubt(path, "unknown-part", f"there is no part '{quote(name)}'", f"one of: {', '.join(self.parts)}")
         else:
             known = [t.name for t in self.named_parts[name].anatomy().terminals]
-            yield Doubt(path, "unknown-terminal", f"{name} has no terminal {terminal!r}",
+            yield Doubt(path, "unknown-terminal", f"{name} has no terminal '{quote(terminal)}'",
                         f"write part.terminal with one of: {', '.join(known)}")  # fmt: skip
 
     def _doubtful_whole(self) -> Iterator[Doubt]:
@@ -137,11 +154,9 @@ class Circuit(BaseModel):
             return
         reference = f"{self.battery}.neg"
         ends = [(wire.start, wire.end) for wire in self.wires]
-        bonds = [
-            (branch.a, branch.b) for part in self.named_parts.values() for branch in part.anatomy().branches
-        ]
-        near_ground = _reached(reference, ends + [(f"{n}.stud", f"{p.to}.metal") for n, p in self.parts.items()
-                                                  if p.kind == "ground_bolt"])  # fmt: skip
+        bonds = [(branch.a, branch.b) for part in self.named_parts.values() for branch in part.anatomy().branches]
+        bolts = [(f"{n}.stud", f"{p.to}.metal") for n, p in self.parts.items() if isinstance(p, GroundBolt)]
+        near_ground = _reached(reference, ends + bolts)
         if f"{self.battery}.pos" in near_ground:
             yield Doubt(("wires",), "source-loop",
                         f"wires alone join {self.battery}.pos to {self.battery}.neg: a dead short",

@@ -14,7 +14,6 @@ from functools import cached_property
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.slips import flat_density, slips
@@ -48,12 +47,8 @@ class Joint:
         """Builds it; `widen` (n,) is added variance, for readings that are not believed."""
         predicted = [table.predict(known.check) for known in readings]
         slope = np.stack([p.slope for p in predicted], axis=1)
-        residual = np.stack(
-            [known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1
-        )
-        own = np.stack(
-            [np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1
-        )
+        residual = np.stack([known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1)
+        own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
         variance = np.square(own) + (0.0 if widen is None else widen)
         covariance = np.einsum("cnu,cmu->cnm", slope, slope)
         n = len(readings)
@@ -66,12 +61,15 @@ class Joint:
     @cached_property
     def weighted(self) -> Floats:
         """P·r, (C, n)."""
-        return np.einsum("cnm,cm->cn", self.precision, self.residual)
+        return np.asarray(np.einsum("cnm,cm->cn", self.precision, self.residual))
 
 
 @dataclass(frozen=True)
 class Belief:
-    """`p_cell` (C + 1,): the table's cells, then "not described". `p_wrong` (n,) and its likeliest slip."""
+    """`p_cell` (C + 1,): the table's cells, then "not described". `p_wrong` (n,) and its likeliest slip.
+
+    `p_without` (evidence, C + 1) is `p_cell` had that answer not been given, named slips left aside.
+    """
 
     table: Table
     evidence: tuple[Known, ...]
@@ -79,6 +77,7 @@ class Belief:
     p_wrong: Floats
     slip: tuple[str, ...]
     joint: Joint | None
+    p_without: Floats
 
     @cached_property
     def p_fault(self) -> dict[str, float]:
@@ -98,7 +97,9 @@ class Belief:
         cross = np.matmul(ahead.slope[cells], known)  # (cells, readings, n)
         mean = mean + np.matmul(cross, self.joint.weighted[cells][:, :, None])[:, :, 0]
         taken = (np.matmul(cross, self.joint.precision[cells]) * cross).sum(axis=2)
-        return mean, np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[cells])))
+        return np.asarray(mean), np.asarray(
+            np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[cells])))
+        )
 
 
 def weigh(table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
@@ -107,33 +108,32 @@ def weigh(table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floa
     A check answered twice counts once, by its latest answer.
     """
     latest = tuple({known.check.id: known for known in evidence}.values())
-    log_p = np.log((prior_of(table, guesses) if prior is None else prior) + 1e-300)
-    for known in latest:
-        if known.choice >= 0:
-            chances = answer_chances(table, known.check, guesses.mistakes.wrong_look.value)
-            log_p[:-1] += np.log(chances[:, known.choice])
-            log_p[-1] -= np.log(len(known.check.answers))
     readings = [known for known in latest if known.choice < 0]
+    looks = [known for known in latest if known.choice >= 0]
+    seen = np.array([_log_look(table, known, guesses) for known in looks]).reshape(len(looks), len(table.cells) + 1)
+    log_p = np.log((prior_of(table, guesses) if prior is None else prior) + 1e-300) + seen.sum(axis=0)
     if not readings:
-        return Belief(table, latest, _normal(log_p), np.zeros(0), (), None)
+        return Belief(table, tuple(looks), _normal(log_p), np.zeros(0), (), None, _normal(log_p - seen))
     wrong = guesses.mistakes.wrong_reading.value
     joint = Joint.of(table, readings)
-    terms, owners, names = _hypotheses(table, readings, joint, wrong, log_p[:-1])
-    log_p[:-1] += np.logaddexp.reduce(terms, axis=0)
-    log_p[-1] += sum(_undescribed(known) for known in readings)
-    p_cell = _normal(log_p)
-    share = np.exp(terms - np.logaddexp.reduce(terms, axis=0)) @ (
-        p_cell[:-1] / max(p_cell[:-1].sum(), 1e-300)
-    )
-    p_wrong = np.array(
-        [sum(share[h] for h, own in enumerate(owners) if i in own) for i in range(len(readings))]
-    )
-    slip = tuple(_likeliest(i, share, owners, names) for i in range(len(readings)))
+    found = _hypotheses(table, readings, joint, wrong, log_p[:-1])
+    told = np.append(np.logaddexp.reduce(found.terms, axis=0), sum(map(_undescribed, readings)))
+    p_cell = _normal(log_p + told)
+    share = np.exp(found.terms - told[:-1]) @ (p_cell[:-1] / max(p_cell[:-1].sum(), 1e-300))
+    count = len(readings)
+    p_wrong = np.array([sum(share[h] for h, own in enumerate(found.owners) if i in own) for i in range(count)])
+    slip = tuple(_likeliest(i, share, found) for i in range(count))
+    others = told[-1] - np.array([_undescribed(known) for known in readings])
+    without = np.concatenate([log_p + np.column_stack([found.rest, others]), log_p + told - seen])
     if (p_wrong > MISLEADS).any():
         joint = Joint.of(table, readings, np.where(p_wrong > MISLEADS, 1e4, 0.0))
-    return Belief(
-        table, tuple(readings) + tuple(k for k in latest if k.choice >= 0), p_cell, p_wrong, slip, joint
-    )
+    return Belief(table, (*readings, *looks), p_cell, p_wrong, slip, joint, _normal(without))
+
+
+def _log_look(table: Table, known: Known, guesses: Guesses) -> Floats:
+    """ln chance of what was seen, for every cell and for "not described", (C + 1,)."""
+    chances = answer_chances(table, known.check, guesses.mistakes.wrong_look.value)[:, known.choice]
+    return np.append(np.log(chances), -np.log(len(known.check.answers)))
 
 
 def prior_of(table: Table, guesses: Guesses) -> Floats:
@@ -144,33 +144,55 @@ def prior_of(table: Table, guesses: Guesses) -> Floats:
 
 
 def _normal(log_p: Floats) -> Floats:
-    p = np.exp(log_p - log_p.max())
-    return np.asarray(p / p.sum())
+    """Probabilities from their logarithms, along the last axis."""
+    p = np.exp(log_p - log_p.max(axis=-1, keepdims=True, initial=-1e300))
+    return np.asarray(p / p.sum(axis=-1, keepdims=True))
 
 
-def _likeliest(i: int, share: Floats, owners: list[tuple[int, ...]], names: list[str]) -> str:
-    mine = [h for h, own in enumerate(owners) if own == (i,)]
-    return names[max(mine, key=lambda h: share[h])]
+def _likeliest(i: int, share: Floats, found: Hypotheses) -> str:
+    mine = [h for h, own in enumerate(found.owners) if own == (i,)]
+    return found.names[max(mine, key=lambda h: share[h])]
 
 
 def _undescribed(known: Known) -> float:
     """ln density of a reading in a car that the file does not describe: near 0, near the battery, or between."""
     if known.check.is_ohms:
         return float(np.log(flat_density(known.check)))
-    near = [
-        np.exp(-0.5 * ((known.value - m) / s) ** 2) / (s * np.sqrt(2 * np.pi))
-        for m, s in ((0, 0.1), (12.3, 0.5))
-    ]
+    near = [np.exp(-0.5 * ((known.value - m) / s) ** 2) / (s * np.sqrt(2 * np.pi)) for m, s in ((0, 0.1), (12.3, 0.5))]
     return float(np.log(0.3 * near[0] + 0.3 * near[1] + 0.4 * flat_density(known.check)))
 
 
-def _hypotheses(
-    table: Table, readings: list[Known], joint: Joint, wrong: float, log_p: Floats
-) -> tuple[Floats, list[tuple[int, ...]], list[str]]:
-    """ln p(readings, hypothesis) for "all right", "i and j anything", "i wrong by a slip": (H, C).
+@dataclass(frozen=True)
+class Hypotheses:
+    """ln p(readings, hypothesis), `terms` (H, C): all right, i and j anything, i wrong by a named slip.
 
-    Named slips are worked out only for cells that they could bring back into question.
+    `owners` says which readings a hypothesis calls wrong, `names` how. `rest` (n, C) is ln p of all readings
+    but i, right or one of them anything.
     """
+
+    terms: Floats
+    owners: list[tuple[int, ...]]
+    names: list[str]
+    rest: Floats
+
+
+def _without_each(
+    rests: list[tuple[Floats, Floats, Floats]], owners: list[tuple[int, ...]], terms: list[Floats], flat: Floats,
+    right: float, ln_wrong: float,
+) -> Floats:  # fmt: skip
+    """ln p of all readings but i, (n, C): the rest right, or one more of them wrong."""
+    n = len(rests)
+    found = []
+    for i in range(n):
+        parts = [rests[i][0] + (n - 1) * right]
+        # a term "i and j anything" less i's own share is "j anything" among the rest
+        parts += [terms[h] - flat[i] - ln_wrong for h, own in enumerate(owners) if len(own) == 2 and i in own]
+        found.append(np.logaddexp.reduce(parts, axis=0))
+    return np.stack(found)
+
+
+def _hypotheses(table: Table, readings: list[Known], joint: Joint, wrong: float, log_p: Floats) -> Hypotheses:
+    """ln p of all hypotheses. Named slips are worked out only for cells that they could bring back."""
     n = len(readings)
     right, ln_wrong = np.log1p(-wrong), np.log(wrong)
     flat = np.array([np.log(flat_density(known.check)) for known in readings])
@@ -185,23 +207,24 @@ def _hypotheses(
             terms.append(both + flat[i] + flat[j] + 2 * ln_wrong + (n - 2) * right)
             owners.append((i, j))
     names = ["misread" if own else "" for own in owners]
+    rest = _without_each(rests, owners, terms, flat, right, ln_wrong)
     reach = np.max(terms, axis=0) + log_p
     alive = np.flatnonzero(reach > reach.max() - NEGLIGIBLE)
     for i, known in enumerate(readings):
         found = slips(table, known.check)
-        without, rest = rests[i][0][alive], tuple(part[alive] for part in rests[i][1:])
+        without, weighted, precision = (part[alive] for part in rests[i])
         base = without + ln_wrong + (n - 1) * right + np.log((1 - FLAT_SHARE) / max(len(found), 1))
         for slip in found:
-            slope = slip.prediction.slope[alive]
-            mean, variance = _given_rest(joint.slope[alive], i, rest[0], rest[1], slope)
-            spread = variance + np.square(slip.prediction.noise[alive]) + known.sigma**2
-            off = known.value - slip.prediction.mean[alive] - mean
+            own_mean, slope, noise = slip.of(alive)
+            mean, variance = _given_rest(joint.slope[alive], i, weighted, precision, slope)
+            spread = variance + np.square(noise) + known.sigma**2
+            off = known.value - own_mean - mean
             term = np.full(joint.log_density.size, -np.inf)
             term[alive] = base - 0.5 * (off**2 / spread + np.log(2 * np.pi * spread))
             terms.append(term)
             owners.append((i,))
             names.append(slip.name)
-    return np.stack(terms), owners, names
+    return Hypotheses(np.stack(terms), owners, names, rest)
 
 
 def _leave_out(joint: Joint, i: int) -> tuple[Floats, Floats, Floats]:
@@ -215,9 +238,7 @@ def _leave_out(joint: Joint, i: int) -> tuple[Floats, Floats, Floats]:
     return joint.log_density - own, weighted, precision
 
 
-def _given_rest(
-    known: Floats, i: int, weighted: Floats, precision: Floats, slope: Floats
-) -> tuple[Floats, Floats]:
+def _given_rest(known: Floats, i: int, weighted: Floats, precision: Floats, slope: Floats) -> tuple[Floats, Floats]:
     """Shift of the mean, and variance from the unknowns, of another reading in place of i, given the rest."""
     cross = np.einsum("cu,cnu->cn", slope, known)
     cross[:, i] = 0.0
@@ -234,4 +255,4 @@ def _leave_two_out(joint: Joint, i: int, j: int) -> Floats:
     off = np.einsum("cab,cb->ca", covariance, joint.weighted[:, pick])
     fit = np.einsum("ca,cab,cb->c", off, block, off)
     _, log_det = np.linalg.slogdet(covariance)
-    return joint.log_density + 0.5 * (fit + log_det + 2 * np.log(2 * np.pi))
+    return np.asarray(joint.log_density + 0.5 * (fit + log_det + 2 * np.log(2 * np.pi)))

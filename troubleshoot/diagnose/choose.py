@@ -19,6 +19,9 @@ from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.solve.linear import Floats, Ints
 
+REPEATED = 0.4
+"""What a check made anew is worth against another one: the same hand may make the same slip (invented)."""
+
 MOST_CELLS = 120
 CELLS_A_FAULT = 3
 """Cells that a choice looks at: the heaviest of each fault, standing for the rest of it."""
@@ -37,30 +40,76 @@ class Choice:
         return self.nats / self.seconds
 
 
-def rank(
-    belief: Belief, group_of: Ints, checks: Sequence[Check], guesses: Guesses, stand: Stand
-) -> list[Choice]:
-    """The checks by information a second, best first. `group_of` (C + 1,) numbers each cell's group."""
-    picked, weight = _representatives(belief, group_of)
-    group = group_of[picked]
+def pick(
+    belief: Belief, group_of: Ints, checks: Sequence[Check], guesses: Guesses, stand: Stand, least: float = 0.0
+) -> Choice | None:
+    """The check with most information a second among those that tell more than `least` nats.
+
+    `group_of` (C + 1,) numbers each cell's group. Checks are looked at in the order of what they could tell at
+    best for their time, until none that is left can win.
+    """
+    scale = Scale.of(belief, group_of, checks)
     circuit = belief.table.network.circuit
-    readings = [c for c in checks if c.kind == "reading"]
-    nats = dict(
-        zip((c.id for c in readings), _reading_nats(belief, readings, picked, weight, group), strict=True)
-    )
-    choices = []
+    trust = 1 - 2 * guesses.mistakes.wrong_reading.value
+    hopes = []
     for check in checks:
         seconds = cost_s(circuit, guesses.costs, stand, check)
+        worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again else 1.0)
+        hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
+    hopes.sort(key=lambda hope: -hope[0])
+    best: Choice | None = None
+    for hope, worth, seconds, check in hopes:
+        if best is not None and hope <= best.rate:
+            break
+        choice = Choice(check, worth * scale.nats(check, guesses.mistakes.wrong_look.value), seconds)
+        if choice.nats > least and (best is None or choice.rate > best.rate):
+            best = choice
+    return best
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What is needed to say how much a check tells: the cells looked at, their weights and groups."""
+
+    belief: Belief
+    picked: Ints
+    weight: Floats
+    group: Ints
+    mean: Floats
+    sigma: Floats
+    entropy: float
+
+    @classmethod
+    def of(cls, belief: Belief, group_of: Ints, checks: Sequence[Check]) -> Scale:
+        """Prepares it for one belief."""
+        picked, weight = _representatives(belief)
+        group = np.unique(group_of[picked], return_inverse=True)[1]
+        mean, sigma = belief.expect(picked)
+        p_group = np.bincount(group, weight)
+        return cls(belief, picked, weight, group, mean, sigma, float(-(p_group * np.log(p_group + 1e-300)).sum()))
+
+    def at_most(self, check: Check) -> float:
+        """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
         if check.kind == "observation":
-            chances = answer_chances(belief.table, check, guesses.mistakes.wrong_look.value)[picked]
-            told = _look_nats(chances, weight, group)
-        else:
-            told = float(nats[check.id]) * (1 - 2 * guesses.mistakes.wrong_reading.value)
-        choices.append(Choice(check, told, seconds))
-    return sorted(choices, key=lambda choice: -choice.rate)
+            return min(self.entropy, float(np.log(len(check.answers))))
+        column = self.belief.table.column[check.first_id]
+        mean, sigma = self.mean[:, column], self.sigma[:, column]
+        spread = float(self.weight @ np.square(mean - self.weight @ mean))
+        widest = float(self.weight @ np.square(sigma))
+        # entropy of the mixture at most that of one Gaussian of its variance; within cells it is known
+        return min(self.entropy, 0.5 * float(np.log(spread + widest) - self.weight @ np.log(np.square(sigma))))
+
+    def nats(self, check: Check, wrong_look: float) -> float:
+        """Expected information of the check's answer about the group."""
+        if check.kind == "observation":
+            return _look_nats(
+                answer_chances(self.belief.table, check, wrong_look)[self.picked], self.weight, self.group
+            )
+        column = self.belief.table.column[check.first_id]
+        return _reading_nats(self.mean[:, column], self.sigma[:, column], self.weight, self.group)
 
 
-def _representatives(belief: Belief, group_of: Ints) -> tuple[Ints, Floats]:
+def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     """The heaviest cells, a few of each fault, with weights that keep each fault's total."""
     p = belief.p_cell[:-1]
     faults = np.unique(belief.table.names, return_inverse=True)[1]
@@ -78,27 +127,17 @@ def _representatives(belief: Belief, group_of: Ints) -> tuple[Ints, Floats]:
     return picked, weight / weight.sum()
 
 
-def _reading_nats(
-    belief: Belief, readings: Sequence[Check], picked: Ints, weight: Floats, group: Ints
-) -> Floats:
-    """Expected information of each reading about the group, (readings,)."""
-    if not readings:
-        return np.zeros(0)
-    columns = [belief.table.column[check.id] for check in readings]
-    mean, sigma = (np.ascontiguousarray(e[:, columns].T, dtype=np.float32) for e in belief.expect(picked))
-    w = weight.astype(np.float32)
-    same = (group[:, None] == group[None, :]).astype(np.float32)
-    own = w / (same @ w)  # weight within the group, up to the group's own total
-    nats = np.zeros(len(readings))
-    for k in range(len(readings)):
-        variance = np.square(sigma[k])
-        both = variance[:, None] + variance[None, :]
-        step = mean[k][:, None] - mean[k][None, :]
-        bc = np.sqrt(2 * sigma[k][:, None] * sigma[k][None, :] / both) * np.exp(-np.square(step) / (4 * both))
-        among_all = np.log(bc @ w)
-        among_own = np.log((bc * same) @ own)
-        nats[k] = -float(w @ (among_all - among_own))
-    return np.maximum(nats, 0.0)
+def _reading_nats(mean: Floats, sigma: Floats, weight: Floats, group: Ints) -> float:
+    """Information of one reading about the group; all arrays (cells,)."""
+    variance = np.square(sigma)
+    both = variance[:, None] + variance[None, :]
+    step = mean[:, None] - mean[None, :]
+    bc = np.sqrt(2 * sigma[:, None] * sigma[None, :] / both) * np.exp(-np.square(step) / (4 * both))
+    same = group[:, None] == group[None, :]
+    own = weight / np.bincount(group, weight)[group]
+    among_all = np.log(bc @ weight)
+    among_own = np.log((bc * same) @ own)
+    return max(0.0, -float(weight @ (among_all - among_own)))
 
 
 def _look_nats(chances: Floats, weight: Floats, group: Ints) -> float:
@@ -107,6 +146,4 @@ def _look_nats(chances: Floats, weight: Floats, group: Ints) -> float:
     joint = np.zeros((groups.max() + 1, chances.shape[1]))
     np.add.at(joint, groups, weight[:, None] * chances)
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    return float(
-        np.where(joint > 0, joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300)), 0).sum()
-    )
+    return float(np.where(joint > 0, joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300)), 0).sum())

@@ -15,6 +15,7 @@ from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN
+from troubleshoot.solve.linear import Floats
 
 NO_CURRENT_A = 0.02
 """Amperes under which a joint shows no drop worth reading (invented: 0.02 A × 1 ohm = 20 mV)."""
@@ -53,14 +54,14 @@ def meanings(
     return sorted(told, key=lambda meaning: -meaning.probability)[:most]
 
 
-def _natural(belief: Belief, check: Check) -> np.ndarray:  # type: ignore[type-arg]
+def _natural(belief: Belief, check: Check) -> Floats:
     """Expected reading of every cell in V or ohm."""
     cells = np.arange(len(belief.table.cells))
-    mean = belief.expect(cells)[0][:, belief.table.column[check.id]]
+    mean = belief.expect(cells)[0][:, belief.table.column[check.first_id]]
     return np.maximum(np.exp(mean) - 0.5, 0) if check.is_ohms else mean
 
 
-def _clusters(mean: np.ndarray, p: np.ndarray, ohms: bool) -> list[np.ndarray]:  # type: ignore[type-arg]
+def _clusters(mean: Floats, p: Floats, ohms: bool) -> list[Floats]:
     """Splits the cells at wide gaps between their expected readings."""
     scale = np.log(mean + 0.5) if ohms else mean
     live = p > 1e-3 * p.max()
@@ -77,7 +78,7 @@ def _clusters(mean: np.ndarray, p: np.ndarray, ohms: bool) -> list[np.ndarray]: 
     return parts
 
 
-def _band(mean: np.ndarray, part: np.ndarray, say: Callable[[float], str]) -> str:  # type: ignore[type-arg]
+def _band(mean: Floats, part: Floats, say: Callable[[float], str]) -> str:
     inside = mean[part > 0]
     low, high = say(float(inside.min())), say(float(inside.max()))
     return f"about {low}" if low == high else f"{low} to {high}"

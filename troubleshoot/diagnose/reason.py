@@ -8,10 +8,10 @@ from functools import cached_property
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief, weigh
-from troubleshoot.diagnose.choose import Choice, rank
+from troubleshoot.diagnose.choose import Choice, pick
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.expect.cells import NOT_DESCRIBED
@@ -26,7 +26,15 @@ SURE = 0.97
 TELLS_NOTHING = 0.01
 """Nats under which no check is worth its time any more."""
 
+CONFIRMS = 0.15
+"""Share of what is open without the carrying answer that a confirming check must be able to settle (invented)."""
+
 MOST_READINGS = 20
+
+
+def entropy(p: Floats) -> float:
+    """-sum p ln p, in nats."""
+    return float(-(p * np.log(np.maximum(p, 1e-300))).sum())
 
 
 @dataclass(frozen=True)
@@ -56,9 +64,7 @@ class Reasoner:
 
     @cached_property
     def _faults(self) -> dict[str, Fault]:
-        return {cell.fault.name: cell.fault for cell in self.table.cells} | {
-            NOT_DESCRIBED.name: NOT_DESCRIBED
-        }
+        return {cell.fault.name: cell.fault for cell in self.table.cells} | {NOT_DESCRIBED.name: NOT_DESCRIBED}
 
     def fault(self, name: str) -> Fault:
         """The fault of this name."""
@@ -96,18 +102,24 @@ class Reasoner:
         """Number of the likeliest group."""
         return int(np.bincount(self.group_of, belief.p_cell).argmax())
 
-    def shaky(self, belief: Belief, prior: Floats | None) -> Belief | None:
-        """The belief without the one piece of evidence that carries the verdict, or None when none does alone.
+    def shaky(self, belief: Belief, prior: Floats | None) -> tuple[Belief, Check] | None:
+        """The belief without the one answer that carries the verdict, and its check; None when none does alone.
 
         No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it
         under even chances, a confirming check comes first.
         """
         lead = self.leader(belief)
-        for i in range(len(belief.evidence)):
+
+        def holds(p_cell: Floats) -> bool:
+            p_group = np.bincount(self.group_of, p_cell)
+            return int(p_group.argmax()) == lead and bool(p_group[lead] >= 0.5)
+
+        for i, known in enumerate(belief.evidence):
+            if holds(belief.p_without[i]):
+                continue
             without = self.weigh(belief.evidence[:i] + belief.evidence[i + 1 :], prior)
-            p_group = np.bincount(self.group_of, without.p_cell)
-            if int(p_group.argmax()) != lead or p_group[lead] < 0.5:
-                return without
+            if not holds(without.p_cell):
+                return without, known.check
         return None
 
     def next_choice(
@@ -121,12 +133,13 @@ class Reasoner:
         if not allowed or len(evidence) >= MOST_READINGS:
             return None, belief
         p_lead = float(np.bincount(self.group_of, belief.p_cell).max())
-        looked_at = belief
+        looked_at, least = belief, TELLS_NOTHING
         if p_lead >= SURE:
-            shaky = self.shaky(belief, prior)
-            if shaky is None:
+            found = self.shaky(belief, prior)
+            if found is None:
                 return None, belief
-            looked_at = shaky
-        ranked = rank(looked_at, self.group_of, allowed, self.guesses, stand)
-        ranked = [choice for choice in ranked if choice.nats > TELLS_NOTHING]
-        return (ranked[0] if ranked else None), belief
+            looked_at, carrier = found
+            least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
+            if carrier.first_id + AGAIN not in done:
+                allowed = [*allowed, carrier.repeated()]
+        return pick(looked_at, self.group_of, allowed, self.guesses, stand, least), belief

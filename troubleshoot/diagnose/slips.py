@@ -8,6 +8,10 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check, Setup
 from troubleshoot.expect.table import Prediction, Table
+from troubleshoot.solve.linear import Floats, Ints
+
+GHOST_V = 0.15
+"""What a meter shows about zero with one lead in the air (trade-facts section 7: "ghost" reading; size invented)."""
 
 FLAT_V = 17.0
 FLAT_LN_OHM = 18.0
@@ -16,10 +20,18 @@ FLAT_LN_OHM = 18.0
 
 @dataclass(frozen=True)
 class Slip:
-    """One way to be wrong, with the prediction of what would be read then."""
+    """One way to be wrong: `factor` × what another reading would show, or `noise_v` about nothing at all."""
 
     name: str
     prediction: Prediction
+    factor: float = 1.0
+    noise_v: float = 0.0
+
+    def of(self, cells: Ints) -> tuple[Floats, Floats, Floats]:
+        """Mean (cells,), slope (cells, unknowns) and noise (cells,) of what would be read."""
+        own = self.prediction
+        noise = np.hypot(self.factor * own.noise[cells], self.noise_v)
+        return self.factor * own.mean[cells], self.factor * own.slope[cells], noise
 
 
 def flat_density(check: Check) -> float:
@@ -33,10 +45,10 @@ def slips(table: Table, check: Check) -> list[Slip]:
         return []
     right = table.predict(check)
     found = [
-        Slip("leads swapped", replace(right, mean=-right.mean, slope=-right.slope)),
-        Slip("black lead on nothing", _nothing(right)),
-        Slip("meter a thousand times off", _scaled(right, 1e3)),
-        Slip("meter a thousand times off", _scaled(right, 1e-3)),
+        Slip("leads swapped", right, -1.0),
+        Slip("black lead on nothing", right, 0.0, GHOST_V),
+        Slip("meter a thousand times off", right, 1e3),
+        Slip("meter a thousand times off", right, 1e-3),
     ]
     found += [
         Slip("other key state", table.predict(replace(check, setup=Setup(key, check.setup.removed))))
@@ -48,27 +60,10 @@ def slips(table: Table, check: Check) -> list[Slip]:
         found += [
             Slip("other plug state", table.predict(replace(check, setup=Setup(check.setup.key, removed))))
             for removed in toggled
-            if removed != check.setup.removed
-            and len(removed) < 2
-            and Setup(check.setup.key, removed) in table.setups
+            if removed != check.setup.removed and len(removed) < 2 and Setup(check.setup.key, removed) in table.setups
         ]
-    found += [
-        Slip("neighbouring terminal", table.predict(replace(check, red=n))) for n in _next_to(table, check)
-    ]
+    found += [Slip("neighbouring terminal", table.predict(replace(check, red=n))) for n in _next_to(table, check)]
     return found
-
-
-def _scaled(right: Prediction, factor: float) -> Prediction:
-    return replace(right, mean=right.mean * factor, slope=right.slope * factor, noise=right.noise * factor)
-
-
-def _nothing(right: Prediction) -> Prediction:
-    return replace(
-        right,
-        mean=np.zeros_like(right.mean),
-        slope=np.zeros_like(right.slope),
-        noise=np.full_like(right.noise, 0.15),
-    )
 
 
 def _next_to(table: Table, check: Check) -> list[str]:

@@ -17,7 +17,7 @@ from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.network import Network
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Bools, Floats, Solved
+from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
 
 NOTHING_WRONG = Fault(
     "circuit", "nothing-wrong", "nothing is wrong in this circuit",
@@ -133,9 +133,7 @@ def _effects(network: Network, cases: list[Case]) -> tuple[Bools, list[Floats]]:
     differs = np.zeros(len(cases), dtype=bool)
     volts = []
     relays = bench.devices.relays
-    for setup, (solved, chatters, bits) in zip(
-        _watched(network), solve_setups(bench, _watched(network)), strict=True
-    ):
+    for setup, (solved, chatters, bits) in zip(_watched(network), solve_setups(bench, _watched(network)), strict=True):
         across = bench.net.across(solved.volts)[:, bench.devices.motors.branch]
         lost = (across[0] - across).max(axis=1, initial=0.0) > TAKES_V
         drive = np.abs(solved.currents()[:, relays.coil]) * relays.turns / relays.pull_in_a
@@ -231,9 +229,7 @@ def _split(network: Network, cells: list[Cell]) -> list[Cell]:
 
 def _spread_normals(rng: np.random.Generator, count: int, width: int) -> Floats:
     """Standard normals, (count, width), evenly spread in every column and shuffled (a Latin hypercube)."""
-    ranks = (
-        np.stack([rng.permutation(count) for _ in range(width)], axis=1) if width else np.zeros((count, 0))
-    )
+    ranks = np.stack([rng.permutation(count) for _ in range(width)], axis=1) if width else np.zeros((count, 0))
     p = (ranks + 0.5) / count
     # Winitzki's closed form of the inverse error function, good to 2e-3: thresholds need no more
     x = 2 * p - 1
@@ -242,7 +238,7 @@ def _spread_normals(rng: np.random.Generator, count: int, width: int) -> Floats:
     return np.asarray(np.sign(x) * np.sqrt(np.sqrt(c**2 - ln / 0.147) - c) * np.sqrt(2))
 
 
-def _most_central(draws: list[Floats], members: np.ndarray) -> int:  # type: ignore[type-arg]
+def _most_central(draws: list[Floats], members: Ints) -> int:
     stacked = np.concatenate(draws, axis=1)
     scaled = stacked / (stacked.std(axis=0) + 1e-12)
     distance = np.square(scaled[members] - scaled[members].mean(axis=0)).sum(axis=1)
@@ -262,11 +258,7 @@ def thresholds(network: Network, cells: Sequence[Cell]) -> Draw:
 
 def _pattern(network: Network, cells: Sequence[Cell], drawn: list[Floats]) -> Bools:
     """How each row settles in all watched setups, as bits (C, bits)."""
-    draw = replace(
-        Draw.nominal(network, len(cells)), ln_pull_in=drawn[0], ln_blow=drawn[1], ln_start=drawn[2]
-    )
+    draw = replace(Draw.nominal(network, len(cells)), ln_pull_in=drawn[0], ln_blow=drawn[1], ln_start=drawn[2])
     bench = Bench(network, [cell.case for cell in cells], draw)
     solved = solve_setups(bench, _watched(network))
-    return np.concatenate(
-        [np.concatenate([bits, chatters[:, None]], axis=1) for _, chatters, bits in solved], axis=1
-    )
+    return np.concatenate([np.concatenate([bits, chatters[:, None]], axis=1) for _, chatters, bits in solved], axis=1)

@@ -55,9 +55,7 @@ def fault_errors(table: Table, checks: Sequence[Check], wrong_look: float) -> Fl
     return np.asarray((error + error.T) / 2)
 
 
-def _cell_overlaps(
-    table: Table, checks: Sequence[Check], of: Ints, wrong_look: float
-) -> tuple[Ints, Ints, Floats]:
+def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: float) -> tuple[Ints, Ints, Floats]:
     """Pairs of cells of different faults that no single reading separates, and 2·error of each pair."""
     readings = [check for check in checks if check.kind == "reading"]
     looks = [answer_chances(table, check, wrong_look) for check in checks if check.kind == "observation"]

@@ -34,8 +34,8 @@ FLOOR = 0.03
 
 def answer_chances(table: Table, check: Check, wrong_look: float) -> Floats:
     """Chance of each of the check's answers for every cell, (C, answers), rows summing to 1."""
-    sharp = table.remembered(check.id, lambda: _sharp_chances(table, check))
-    return sharp * (1 - wrong_look) + wrong_look / sharp.shape[1]
+    sharp = table.remembered(check.first_id, lambda: _sharp_chances(table, check))
+    return np.asarray(sharp * (1 - wrong_look) + wrong_look / sharp.shape[1])
 
 
 def _sharp_chances(table: Table, check: Check) -> Floats:
@@ -115,4 +115,4 @@ def complaint_chances(table: Table, complaint: str) -> Floats:
     }[complaint]
     elsewhere = 0.3 if complaint in ("cranks-no-start", "weak", "comes-and-goes", "dies-hot") else 0.05
     healthy = np.array([cell.fault is NOTHING_WRONG for cell in table.cells])
-    return np.maximum(np.where(healthy, np.maximum(fits, elsewhere), fits), FLOOR)
+    return np.asarray(np.maximum(np.where(healthy, np.maximum(fits, elsewhere), fits), FLOOR))

@@ -18,10 +18,10 @@ from troubleshoot.circuit.checks import Check, Setup, cranking_setup, list_check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.network import Network, wire_up
-from troubleshoot.solve import meter
 from troubleshoot.expect.cells import Cell, list_cells, solve_setups, thresholds
 from troubleshoot.parts.branch import OPEN_SPREAD
 from troubleshoot.parts.wire import COPPER_PER_K
+from troubleshoot.solve import meter
 from troubleshoot.solve.cases import OPEN, Bench
 from troubleshoot.solve.linear import Bools, Floats, Solved
 
@@ -47,7 +47,7 @@ class Prediction:
     @cached_property
     def sigma(self) -> Floats:
         """Total spread of the reading, (C,)."""
-        return np.sqrt(np.square(self.slope).sum(axis=1) + np.square(self.noise))
+        return np.asarray(np.sqrt(np.square(self.slope).sum(axis=1) + np.square(self.noise)))
 
 
 @dataclass(frozen=True)
@@ -82,9 +82,7 @@ class Table:
         self.setups = list(setups) or list_setups(network.circuit)
         self._solved: dict[Setup, Solved] = {}
         self._bits: dict[Setup, tuple[Bools, Bools]] = {}
-        for setup, (solved, chatters, bits) in zip(
-            self.setups, solve_setups(self.bench, self.setups), strict=True
-        ):
+        for setup, (solved, chatters, bits) in zip(self.setups, solve_setups(self.bench, self.setups), strict=True):
             self._solved[setup] = solved
             self._bits[setup] = (chatters, bits)
         self._behaviours: dict[Setup, Behaviour] = {}
@@ -125,9 +123,10 @@ class Table:
         self._emf_sigma = np.array([b.emf_sigma_v for b in branches])
         self._sources = np.flatnonzero(self._emf_sigma)
         rows = len(self.cells), len(branches)
-        self._severity_ln = np.zeros(rows)  # d ln(ohm) of each branch a sigma of the cell's severity
-        self._severity_emf = np.zeros(rows)
-        self._drift_ln = np.zeros(rows)
+        self._added_ohm = np.zeros(rows)  # what the fault adds in series
+        self._graded_ln = np.zeros(rows)  # d ln(ohm) a sigma of severity, where severity is all of the branch
+        self._graded_emf = np.zeros(rows)
+        self._ln_sigma = np.array([cell.ln_sigma for cell in self.cells])[:, None]
         for c, cell in enumerate(self.cells):
             if cell.severity is None or cell.severity == OPEN:
                 continue
@@ -135,14 +134,12 @@ class Table:
                 at = self.network.branch_at.get(change.target)
                 if change.value is not None or at is None:
                     continue
-                if change.what == "emf":
-                    self._severity_emf[c, at] = cell.ln_sigma * cell.severity
-                    continue
-                # a motor's line has its own ohms; the added series part is what severity moves
-                share = cell.severity / self.bench.ohm[c, at] if change.what == "series" else 1.0
-                self._severity_ln[c, at] = cell.ln_sigma * share
-                if change.what in ("series", "connect"):
-                    self._drift_ln[c, at] = DRIFT * share
+                if change.what == "series":
+                    self._added_ohm[c, at] = cell.severity
+                elif change.what == "emf":
+                    self._graded_emf[c, at] = cell.ln_sigma * cell.severity
+                else:
+                    self._graded_ln[c, at] = cell.ln_sigma
 
     # ---- predictions
 
@@ -211,18 +208,21 @@ class Table:
     ) -> Prediction:  # fmt: skip
         """Puts slopes by unknown together: branches, sources, temperature, gain, severity."""
         leaks = solved.siemens <= self.bench.open_siemens * (1 + 1e-9)
+        added = np.where(leaks, 0.0, self._added_ohm * solved.siemens)  # share of the branch that the fault is
         spread = np.where(leaks, OPEN_SPREAD, self._spread)
-        parts = [per_ln * spread]
-        severity = (per_ln * self._severity_ln).sum(axis=1)
+        sound = per_ln * (1 - added)
+        parts = [sound * spread]
+        rust = per_ln * added
+        severity = (rust * self._ln_sigma + per_ln * self._graded_ln).sum(axis=1)
         if per_emf is not None:
             parts.append(per_emf[:, self._sources] * self._emf_sigma[self._sources])
-            severity = severity + (per_emf * self._severity_emf).sum(axis=1)
+            severity = severity + (per_emf * self._graded_emf).sum(axis=1)
         else:
             parts.append(np.zeros((mean.size, self._sources.size)))
-        parts.append((per_ln[:, self._copper].sum(axis=1) * COPPER_PER_K * TEMPERATURE_SIGMA_K)[:, None])
+        parts.append((sound[:, self._copper].sum(axis=1) * COPPER_PER_K * TEMPERATURE_SIGMA_K)[:, None])
         parts.append((np.zeros_like(mean) if per_emf is None else mean * meter.GAIN_SIGMA)[:, None])
         parts.append(severity[:, None])
-        drift = (per_ln * self._drift_ln).sum(axis=1)
+        drift = DRIFT * (rust + per_ln * (self._graded_ln > 0)).sum(axis=1)
         return Prediction(mean, np.concatenate(parts, axis=1), np.hypot(noise, drift), floats)
 
     # ---- behaviour

@@ -103,15 +103,14 @@ def _chosen(network: Network, text: str) -> tuple[Fault, float | None]:
         low, high = severity_range(network).get(fault, (fault.severity.low, fault.severity.high))
         return fault, (low * high) ** 0.5
     if fault.severity.unit in ("ohm", "V"):
-        return fault, parse_quantity(amount, "resistance" if fault.severity.unit == "ohm" else "voltage")
-    try:
-        value = float(amount)
-    except ValueError:
-        value = 0.0
-    if value <= 0:
-        raise TypedWrong(
-            Problem("not-a-number", f"{amount!r} is no {fault.severity.unit}", "a number above 0")
-        )
+        value = parse_quantity(amount, "resistance" if fault.severity.unit == "ohm" else "voltage")
+    else:
+        try:
+            value = float(amount)
+        except ValueError:
+            value = 0.0
+    if not 0 < value < float("inf"):
+        raise TypedWrong(Problem("not-a-number", f"{amount!r} is no severity", f"{fault.severity.unit}, above 0"))
     return fault, value
 
 

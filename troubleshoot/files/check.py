@@ -14,8 +14,9 @@ from pydantic_core.core_schema import ErrorType
 
 from troubleshoot.errors import Problem
 from troubleshoot.files.known_fields import follow
-from troubleshoot.files.tell import UNSAFE, described, gathered, nearest, shown, suggest
-from troubleshoot.files.yaml_text import Document, Loc
+from troubleshoot.files.tell import UNSAFE, described, gathered, nearest, place, shown, suggest
+from troubleshoot.files.yaml_text import Document
+from troubleshoot.units import FROM_FILE
 
 __all__ = ["build", "nearest"]
 
@@ -68,9 +69,11 @@ def build(model: type[M], document: Document) -> M:
 
     Raises FileProblems with one Problem for each thing pydantic finds wrong. A validator's own
     PydanticCustomError keeps its type as code and its message; a "hint" in its context becomes the hint.
+    There "message" and "hint" are sentences of ours and stay whole; all else is the file's own words.
+    A bare number where a unit belongs is refused (`FROM_FILE`).
     """
     try:
-        return model.model_validate(document.data)
+        return model.model_validate(document.data, context=FROM_FILE)
     except ValidationError as error:
         details = error.errors(include_url=False)
         raise gathered([_problem(model, document, each) for each in details]) from None
@@ -78,9 +81,9 @@ def build(model: type[M], document: Document) -> M:
 
 def _problem(model: type[BaseModel], document: Document, error: ErrorDetails) -> Problem:
     kind, loc, ctx = error["type"], error["loc"], error.get("ctx", {})
-    place = follow(model, loc)
-    path = where = document.existing(place.path)
-    names, name = place.names, ""
+    found = follow(model, loc)
+    path = where = document.existing(found.path)
+    names, name = found.names, ""
     if kind in ("missing", "extra_forbidden"):
         names, name = follow(model, loc[:-1]).names, str(loc[-1])
         where = path if kind == "extra_forbidden" else (*path, loc[-1])
@@ -90,14 +93,14 @@ def _problem(model: type[BaseModel], document: Document, error: ErrorDetails) ->
         where = (*path, name) if name.isidentifier() else path
         path = document.existing(where)
     code, message, hint = _told(error, ctx, names, shown(name))
-    return Problem(code, message, hint, _dotted(where), document.file, document.line_of(path))
+    return Problem(code, message, hint, place(where, document.data), document.file, document.line_of(path))
 
 
 def _told(error: ErrorDetails, ctx: dict[str, Any], names: tuple[str, ...], name: str) -> _Told:
     """Code, message and hint for one pydantic error about the field `name`; `names` may stand there."""
     kind, value = error["type"], error["input"]
     if kind not in _BUILT_IN:
-        return kind, _cut(error["msg"], ctx, value), shown(str(ctx.get("hint", "")))
+        return kind, _cut(error["msg"], ctx, value), _cut(str(ctx.get("hint", "")), ctx, value)
     if kind == "missing" and name.isdigit():
         return "missing-field", f"item {int(name) + 1} is missing", ""
     if kind == "missing":
@@ -133,6 +136,8 @@ def _value_told(kind: str, value: object, ctx: dict[str, Any], pydantic_message:
         tidy = {name: f"{each:g}" if isinstance(each, float) else each for name, each in ctx.items()}
         limit = _LIMITS[kind].format(**tidy)
         return "out-of-range", f"this must be {limit}, not {described(value)}", ""
+    if kind == "string_too_short" and ctx["min_length"] == 1:
+        return "empty-field", "nothing is written here", "write a few words"
     if kind in _LENGTHS:
         return "wrong-length", _LENGTHS[kind].format(**ctx), ""
     if kind == "string_pattern_mismatch":
@@ -146,12 +151,8 @@ def _value_told(kind: str, value: object, ctx: dict[str, Any], pydantic_message:
 
 def _cut(message: str, ctx: dict[str, Any], value: object) -> str:
     """A validator's own message, with what it quotes from the file made safe to show."""
-    for quoted in (*ctx.values(), value):
+    words = [each for name, each in ctx.items() if name not in ("message", "hint")]
+    for quoted in (*words, value):
         if isinstance(quoted, str) and quoted:
             message = message.replace(quoted, shown(quoted))
     return " ".join(UNSAFE.sub("", message).split())
-
-
-def _dotted(path: Loc) -> str:
-    """The path as a person would write it: "wires.#3.from" is field `from` of the third wire."""
-    return ".".join(f"#{step + 1}" if isinstance(step, int) else shown(step) for step in path)

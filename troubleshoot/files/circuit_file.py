@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from troubleshoot.circuit.circuit import Circuit
-from troubleshoot.errors import FileProblems, Problem
+from troubleshoot.errors import Problem
 from troubleshoot.files.check import build
+from troubleshoot.files.tell import gathered, place
 from troubleshoot.files.yaml_text import Document, parse_yaml, read_yaml
 
 
@@ -31,15 +32,15 @@ def _checked(document: Document) -> Circuit:
     circuit = build(Circuit, document)
     problems = [
         Problem(
-            d.code,
-            d.message,
-            d.hint,
-            ".".join(str(p) for p in d.path),
+            doubt.code,
+            doubt.message,
+            doubt.hint,
+            place(doubt.path, document.data),
             document.file,
-            document.line_of(d.path),
+            document.line_of(doubt.path),
         )
-        for d in circuit.doubts()
+        for doubt in circuit.doubts()
     ]
     if problems:
-        raise FileProblems(problems)
+        raise gathered(problems)
     return circuit

@@ -9,6 +9,7 @@ import difflib
 import re
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 from troubleshoot.errors import FileProblems, Problem
 
@@ -35,6 +36,26 @@ def shown_path(path: Path) -> str:
     """A file's name as it may be shown; of a long one the end is kept, which tells files apart."""
     clean = " ".join(UNSAFE.sub("", str(path)).split())
     return clean if len(clean) <= SHOWN_CHARACTERS else "…" + clean[1 - SHOWN_CHARACTERS :]
+
+
+def place(path: tuple[str | int, ...], data: Any) -> str:
+    """A path as a person would say it: "wires.#3 (pump_wire).from" is field `from` of the third wire.
+
+    A list item that has a `name` in `data`, the whole file's, is told with it.
+    """
+    steps = []
+    for step in path:
+        try:
+            data = data[step]
+        except (LookupError, TypeError):  # a missing field is told by its name too
+            data = None
+        steps.append(f"#{step + 1}{_own_name(data)}" if isinstance(step, int) else shown(step))
+    return ".".join(steps)
+
+
+def _own_name(item: object) -> str:
+    name = item.get("name") if isinstance(item, dict) else None
+    return f" ({shown(name)})" if isinstance(name, str) and name else ""
 
 
 def described(value: object) -> str:

@@ -122,9 +122,7 @@ class _Tree:
                     yield event
         except _StopError:
             raise
-        except (
-            Exception
-        ) as error:  # besides its own errors the parser lets stray ones out (ValueError, IndexError)
+        except Exception as error:  # besides its own errors the parser lets stray ones out (ValueError, IndexError)
             self.problems.append(explain(error, self.source, self.last, self.file))
             raise _StopError from None
 
@@ -177,9 +175,7 @@ class _Tree:
             self._refuse_marks(event)
             self._text(event)
             return str(event.value)
-        self._note(
-            "bad-key", "a field's name must be one word", _line(event), "put text with { or [ in quotes"
-        )
+        self._note("bad-key", "a field's name must be one word", _line(event), "put text with { or [ in quotes")
         self._value(event, ())
         return f"(line {_line(event)})"
 
@@ -224,9 +220,7 @@ class _Tree:
         unsafe = UNSAFE.search(text)
         if unsafe:
             code = f"U+{ord(unsafe.group()):04X}"
-            self._note(
-                "control-character", f"there is a control character ({code}) in this text", line, "delete it"
-            )
+            self._note("control-character", f"there is a control character ({code}) in this text", line, "delete it")
 
     def _refuse_top(self, event: Any) -> None:
         line = _line(event)

@@ -8,7 +8,7 @@ import numpy as np
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, Severity, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import FractionMeasure, Measure, OhmsMeasure
+from troubleshoot.units import Measure, PositiveOhmsMeasure, ShareMeasure
 
 CHARGE = (0.0, 0.25, 0.50, 0.75, 1.0)
 OPEN_CIRCUIT_V = (11.89, 12.06, 12.24, 12.45, 12.65)
@@ -30,9 +30,9 @@ class Battery(Part):
     """
 
     kind: Literal["battery"]
-    charge: FractionMeasure
-    internal_resistance: OhmsMeasure
-    charging_resistance: OhmsMeasure
+    charge: ShareMeasure
+    internal_resistance: PositiveOhmsMeasure
+    charging_resistance: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         low = open_circuit_v(self.charge.value - self.charge.half_band)
@@ -57,7 +57,8 @@ class Battery(Part):
                 Fault(
                     self.name, "flat", f"the {self.spoken} is discharged",
                     f"charge the {self.spoken}, then find out what discharged it", "battery-flat",
-                    (Change(cells, "emf"), Change(charging, "emf"), Change(cells, "scale", 1.5)), Severity("V", 11.0, 12.0),
+                    (Change(cells, "emf"), Change(charging, "emf"), Change(cells, "scale", 1.5)),
+                    Severity("V", 11.0, 12.0),
                 ),
                 Fault(
                     self.name, "weak", f"the {self.spoken} is worn out: its inner resistance is high",

@@ -6,7 +6,7 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import OhmsMeasure, VoltsMeasure
+from troubleshoot.units import PositiveOhmsMeasure, PositiveVoltsMeasure
 
 
 class Starter(Part):
@@ -14,8 +14,8 @@ class Starter(Part):
 
     kind: Literal["starter"]
     case: str
-    resistance: OhmsMeasure
-    solenoid_resistance: OhmsMeasure
+    resistance: PositiveOhmsMeasure
+    solenoid_resistance: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         case = f"{self.case}.metal"
@@ -42,8 +42,8 @@ class Alternator(Part):
 
     kind: Literal["alternator"]
     case: str
-    voltage: VoltsMeasure
-    resistance: OhmsMeasure
+    voltage: PositiveVoltsMeasure
+    resistance: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         return Anatomy(

@@ -6,7 +6,7 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, FuseDevice, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import Amperes, OhmsMeasure
+from troubleshoot.units import PositiveAmperes, PositiveOhmsMeasure
 
 BLOW_FACTOR = 1.6
 """Settled current over rating at which we say it blows. ISO 8820-3 type C: 135 % opens in 0.75 to 600 s
@@ -20,9 +20,9 @@ class Fuse(Part):
     """Terminals `in` and `out`; the blade fuse's test tabs can be touched with it fitted."""
 
     kind: Literal["fuse"]
-    rating: Amperes
-    resistance: OhmsMeasure
-    holder_contact: OhmsMeasure
+    rating: PositiveAmperes
+    resistance: PositiveOhmsMeasure
+    holder_contact: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         contact = (self.holder_contact.value, sigma(self.holder_contact))
@@ -42,7 +42,8 @@ class Fuse(Part):
             faults=(
                 Fault(
                     self.name, "blown", f"the {self.spoken} is blown, with no short left to see",
-                    f"look for a chafed wire first, then fit one new {self.rating:g} A fuse, never a larger one",
+                    f"look for a chafed wire first, then fit one new {self.rating:g} A fuse, "
+                    "never a larger one",
                     "fuse-blown", (Change(self.name, "blown"),),
                 ),
             ),

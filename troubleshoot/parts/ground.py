@@ -6,7 +6,7 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, Severity, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import OhmsMeasure
+from troubleshoot.units import PositiveOhmsMeasure
 
 
 class Metal(Part):
@@ -23,7 +23,7 @@ class GroundBolt(Part):
 
     kind: Literal["ground_bolt"]
     to: str
-    joint: OhmsMeasure
+    joint: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         joint = f"{self.name}.joint"

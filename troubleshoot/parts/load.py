@@ -9,14 +9,14 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import OhmsMeasure
+from troubleshoot.units import PositiveOhmsMeasure
 
 
 class Load(Part):
     """Between `in` and either its own `out` terminal or, with `case`, the metal it is bolted to."""
 
     kind: Literal["load"]
-    resistance: OhmsMeasure
+    resistance: PositiveOhmsMeasure
     case: str = ""
 
     def anatomy(self) -> Anatomy:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field
+from typing import Self
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
 from troubleshoot.parts.branch import Anatomy
 from troubleshoot.units import Measure
@@ -14,13 +16,24 @@ def sigma(measure: Measure) -> float:
 
 
 class Part(BaseModel):
-    """A part of the circuit as its file describes it. `name` is its key in the file's `parts`."""
+    """A part of the circuit as its file describes it. `name` is its key in the file's `parts`, no field."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = ""
+    _name: str = PrivateAttr(default="")
     say: str = Field(default="", description="What to call it in a sentence, without an article.")
     place: str = Field(default="engine bay", description="Where it sits; going elsewhere costs time.")
+
+    @property
+    def name(self) -> str:
+        """Its key in the file's `parts`; "" until it is told."""
+        return self._name
+
+    def named(self, name: str) -> Self:
+        """The same part, told its name."""
+        copy = self.model_copy()
+        copy._name = name
+        return copy
 
     @property
     def spoken(self) -> str:

@@ -6,7 +6,7 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, MotorDevice, Severity, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import OhmsMeasure, Volts, VoltsMeasure
+from troubleshoot.units import PositiveOhmsMeasure, PositiveVoltsMeasure, UnsignedVolts
 
 
 class Pump(Part):
@@ -18,11 +18,11 @@ class Pump(Part):
     """
 
     kind: Literal["pump"]
-    back_emf: Volts
-    resistance: OhmsMeasure
-    winding_resistance: OhmsMeasure
-    start_voltage: VoltsMeasure
-    plug_contact: OhmsMeasure
+    back_emf: UnsignedVolts
+    resistance: PositiveOhmsMeasure
+    winding_resistance: PositiveOhmsMeasure
+    start_voltage: PositiveVoltsMeasure
+    plug_contact: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         here, pump = self.name, f"the {self.spoken}"

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
 from troubleshoot.parts.branch import (
     Anatomy,
     Branch,
@@ -14,7 +17,7 @@ from troubleshoot.parts.branch import (
     Terminal,
 )
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import Amperes, OhmsMeasure, VoltsMeasure
+from troubleshoot.units import Measure, PositiveAmperes, PositiveOhmsMeasure, PositiveVoltsMeasure, show
 
 
 class Relay(Part):
@@ -23,12 +26,21 @@ class Relay(Part):
 
     kind: Literal["relay"]
     blades: Literal[4, 5]
-    rating: Amperes
-    coil_resistance: OhmsMeasure
-    pull_in: VoltsMeasure
-    release: VoltsMeasure
-    contact_resistance: OhmsMeasure
-    socket_contact: OhmsMeasure
+    rating: PositiveAmperes
+    coil_resistance: PositiveOhmsMeasure
+    pull_in: PositiveVoltsMeasure
+    release: PositiveVoltsMeasure
+    contact_resistance: PositiveOhmsMeasure
+    socket_contact: PositiveOhmsMeasure
+
+    @field_validator("release")
+    @classmethod
+    def _releases_below_pull_in(cls, release: Measure, info: ValidationInfo) -> Measure:
+        pull_in = info.data.get("pull_in")  # not there when it is wrong itself
+        if pull_in and release.value >= pull_in.value:
+            told = {"pull_in": show(pull_in.value, "voltage"), "hint": "write fewer volts than for pull_in"}
+            raise PydanticCustomError("wrong-value", "a relay releases below its pull_in, {pull_in}", told)
+        return release
 
     def anatomy(self) -> Anatomy:
         here = self.name
@@ -42,7 +54,9 @@ class Relay(Part):
         make = Branch(f"{here}.make", f"{here}.30", f"{here}.87", *contact)
         rest = (Branch(f"{here}.rest", f"{here}.30", f"{here}.87a", *contact),) if self.blades == 5 else ()
         return Anatomy(
-            terminals=tuple(Terminal(n, "socket", f"terminal {n} of the {self.spoken}", *socket) for n in numbers),
+            terminals=tuple(
+                Terminal(n, "socket", f"terminal {n} of the {self.spoken}", *socket) for n in numbers
+            ),
             branches=(coil, make, *rest),
             devices=(
                 RelayDevice(

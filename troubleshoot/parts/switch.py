@@ -9,7 +9,7 @@ from typing import Literal
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, Severity, Terminal
 from troubleshoot.parts.part import Part, sigma
-from troubleshoot.units import OhmsMeasure
+from troubleshoot.units import PositiveOhmsMeasure
 
 LIVE = {
     "acc": frozenset({"accessory", "on", "running"}),
@@ -23,7 +23,7 @@ class IgnitionSwitch(Part):
     """One contact a output. Each may be open or resistive."""
 
     kind: Literal["ignition_switch"]
-    contact_resistance: OhmsMeasure
+    contact_resistance: PositiveOhmsMeasure
 
     def anatomy(self) -> Anatomy:
         here = self.name

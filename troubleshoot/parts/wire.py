@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from troubleshoot.units import Gauge, Metres, OhmsMeasure
+from troubleshoot.units import Gauge, PositiveMetres, PositiveOhmsMeasure
 
 COPPER_OHM_M = 1 / 58e6
 """Annealed copper at 20 °C, ohm·m (IEC 60028 / IACS)."""
@@ -40,18 +40,22 @@ def wire_ohm(gauge: Gauge, length_m: float, celsius: float = 20.0) -> float:
     return ohm_per_m(gauge) * length_m * (1 + COPPER_PER_K * (celsius - 20))
 
 
+WIRE_WORDS = ("wire", "cable", "lead", "strap")
+"""A wire whose name ends in one of these is not called a wire once more."""
+
+
 class Wire(BaseModel):
     """Runs `from` one terminal `to` another, both written `part.terminal`."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     name: str = ""
     start: str = Field(alias="from")
     end: str = Field(alias="to")
     gauge: Gauge
-    length: Metres
+    length: PositiveMetres
     colour: str = ""
-    joint: OhmsMeasure | None = Field(
+    joint: PositiveOhmsMeasure | None = Field(
         default=None, description="Each ring or clamp of this wire on a stud; else the circuit's `joint`."
     )
 
@@ -64,4 +68,6 @@ class Wire(BaseModel):
     def spoken(self) -> str:
         """Its name in a sentence: the colour first, since that is what one sees."""
         plain = self.name.replace("_", " ")
-        return f"{self.colour} wire ({plain})" if self.colour else f"{plain} wire"
+        if self.colour:
+            return f"{self.colour} wire ({plain})"
+        return plain if plain.lower().endswith(WIRE_WORDS) else f"{plain} wire"

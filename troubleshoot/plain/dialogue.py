@@ -42,9 +42,7 @@ class Dialogue:
         """From the gate to the verdict, or until the person leaves."""
         try:
             if self.session.torn:
-                self._tell(
-                    "The last line of the log was torn and has been dropped; nothing acknowledged is lost."
-                )
+                self._tell("The last line of the log was torn and has been dropped; nothing acknowledged is lost.")
             if self.session.state.stopped:
                 self._tell(f"This job was stopped: {self.session.state.stopped}.")
             if not self.session.state.cleared or self.session.state.stopped:
@@ -137,9 +135,7 @@ class Dialogue:
                 return True
             if isinstance(answer, Command):
                 return self._command(answer.name, card)
-            known_key = any(
-                word in given.lower().split()[1:] for word in ("off", "accessory", "on", "cranking")
-            )
+            known_key = any(word in given.lower().split()[1:] for word in ("off", "accessory", "on", "cranking"))
             outcome = self.session.record_text(given) if known_key else self.session.record(card, given)
             self._took(outcome)
             return True

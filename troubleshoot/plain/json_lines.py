@@ -36,9 +36,7 @@ class JsonLines:
         if self.session.state.cleared and not self.session.state.stopped:
             self._go_on()
         else:
-            self._tell(
-                {"type": "gate", "questions": list(say.SAFETY_QUESTIONS), "caution": say.GENERAL_CAUTION}
-            )
+            self._tell({"type": "gate", "questions": list(say.SAFETY_QUESTIONS), "caution": say.GENERAL_CAUTION})
         for line in lines:
             if self._over:
                 return
@@ -105,9 +103,7 @@ class JsonLines:
                 if not self._took(session.record(card, text)):
                     return
             else:
-                self._problem(
-                    "no known field; one of: value, observed, confirm, skip, reading, undo, verdict, stop"
-                )
+                self._problem("no known field; one of: value, observed, confirm, skip, reading, undo, verdict, stop")
                 return
         self._go_on()
 

@@ -32,9 +32,7 @@ class Can(BaseModel):
             first = error.errors()[0]
             where = ".".join(str(piece) for piece in ("can", *first["loc"]))
             known = ", ".join(cls.model_fields)
-            raise TypedWrong(
-                Problem("bad-ability", str(first["msg"]).lower(), f"fields are: {known}", where)
-            ) from None
+            raise TypedWrong(Problem("bad-ability", str(first["msg"]).lower(), f"fields are: {known}", where)) from None
 
     def allowed(self, network: Network, checks: Sequence[Check]) -> list[Check]:
         """Those of the checks that this person can do."""
@@ -54,8 +52,6 @@ class Can(BaseModel):
         if far and not self.long_leads:
             return False
         nodes = [node for node in (check.red, check.black) if node]
-        touched = {network.point_at[node].part for node in nodes} | {
-            network.point_at[node].place for node in nodes
-        }
+        touched = {network.point_at[node].part for node in nodes} | {network.point_at[node].place for node in nodes}
         touched |= check.setup.removed | ({check.about.partition(":")[2]} if check.about else set())
         return not touched & set(self.cant_reach)

@@ -7,12 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.checks import Check, Setup
 from troubleshoot.circuit.network import Network
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.parts import Fuse, Pump, Relay
+from troubleshoot.session.steps import Steps
 from troubleshoot.words import say
 
 
@@ -28,23 +29,18 @@ class CheckCard:
     cautions: tuple[str, ...]
     healthy: tuple[float, float] | None
     cost_s: float
+    steps: Steps
 
     @property
     def say_healthy(self) -> str:
         """The healthy range in words."""
-        if self.healthy is None:
-            return ""
-        low, high = (say.say_value(self.check, value) for value in self.healthy)
-        return low if low == high else f"{low} to {high}"
+        return say.say_range(self.check, *self.healthy) if self.healthy else ""
 
     def as_data(self, network: Network) -> dict[str, Any]:
         """The `check` object of the JSON dialogue."""
         check, circuit = self.check, network.circuit
         removed = check.setup.removed
-        of = {
-            kind: sorted(n for n in removed if isinstance(circuit.parts[n], kind))
-            for kind in (Relay, Fuse, Pump)
-        }
+        of = {kind: sorted(n for n in removed if isinstance(circuit.parts[n], kind)) for kind in (Relay, Fuse, Pump)}
         prevented = circuit.start_prevented
         cranking = check.setup.key == "cranking"
         others = sorted(removed - {*of[Relay], *of[Fuse], circuit.battery})
@@ -173,7 +169,7 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple
         return ()
     wanted: list[Check] = []
     for known in belief.evidence:
-        predicted = table.predict(known.check) if known.choice < 0 else None
+        predicted = table.predict(known.check) if known.choice < 0 and not known.check.again else None
         if predicted and abs(known.value - predicted.mean[0]) > 3 * predicted.sigma[0]:
             wanted.append(known.check)
     cells = [c for c, name in enumerate(table.names) if name in faults]
@@ -185,7 +181,7 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple
         check = table.readings[int(k)]
         if len(wanted) >= 3:
             break
-        if check.id in allowed and not check.setup.removed and check.setup.key == "on" and apart[k] > 3:
+        if check.id in allowed and check.setup in (Setup("on"), table.crank) and apart[k] > 3:
             wanted.append(check)
     told = []
     for check in dict.fromkeys(wanted):
@@ -193,7 +189,5 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple
         low, high = (float(predicted.mean[0] + side * 2 * predicted.sigma[0]) for side in (-1, 1))
         if check.is_ohms:
             low, high = max(0.0, float(np.exp(low) - 0.5)), float(np.exp(high) - 0.5)
-        told.append(
-            f"{say.say_short(table.network, check)}: {say.say_value(check, low)} to {say.say_value(check, high)}"
-        )
+        told.append(f"{say.say_short(table.network, check)}: {say.say_range(check, low, high)}")
     return tuple(told)

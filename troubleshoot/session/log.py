@@ -40,9 +40,7 @@ class Log:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             os.close(self._file)
-            raise LogFailed(
-                _told(path, "another troubleshoot is at work on this job", "finish there first")
-            ) from None
+            raise LogFailed(_told(path, "another troubleshoot is at work on this job", "finish there first")) from None
 
     def read(self) -> list[Event]:
         """All whole events. A torn last line is cut off and told by `torn`; any other damage is an error."""

@@ -25,6 +25,9 @@ from troubleshoot.diagnose.cost import cost_s
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.explain import meanings, ruled_out, silent_about
 from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.draw import Path as CircuitPath
+from troubleshoot.draw import find_paths
+from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
 from troubleshoot.expect.seen import COMPLAINTS, complaint_chances
 from troubleshoot.expect.table import Table, build_table
@@ -33,12 +36,23 @@ from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
 from troubleshoot.session.log import Event, Log
-from troubleshoot.session.state import State, Told, apply, check_to, expects, known_to, replay
+from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
+from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
+from troubleshoot.session.steps import steps_of
 from troubleshoot.session.typed import find_check
+from troubleshoot.solve.linear import Floats
 from troubleshoot.words import say
-from troubleshoot.words.answers import read_answer
 from troubleshoot.words.answers import (
-    Command, Doubtful, OverLimit, Refused, Seen, Skip, Stop, Value, Wander,
+    Command,
+    Doubtful,
+    OverLimit,
+    Refused,
+    Seen,
+    Skip,
+    Stop,
+    Value,
+    Wander,
+    read_answer,
 )  # fmt: skip
 
 FORMAT = 1
@@ -59,7 +73,13 @@ def local_now() -> datetime:
 @lru_cache(maxsize=4)
 def table_of(circuit_text: str, name: str, guesses: str) -> Table:
     """The table of a circuit file's text and a guesses file ("" the shipped one); the last few are kept."""
-    return build_table(parse_circuit(circuit_text, name), guesses_of(guesses))
+    return build_table(circuit_of(circuit_text, name), guesses_of(guesses))
+
+
+@lru_cache(maxsize=4)
+def circuit_of(circuit_text: str, name: str) -> Circuit:
+    """The circuit of a file's text; the last few are kept."""
+    return parse_circuit(circuit_text, name)
 
 
 def guesses_of(path: str) -> Guesses:
@@ -94,7 +114,7 @@ class Session:
         """
         path = places.circuit_path(str(circuit))
         text = _text_of(path)
-        parse_circuit(text, str(path))
+        circuit = parse_circuit(text, str(path))
         if guesses:
             load_guesses(guesses)
         at = clock()
@@ -103,7 +123,7 @@ class Session:
         log = Log(target, create=True)
         event = {
             "event": "started", "format": FORMAT, "at": at.isoformat(), "circuit": name,
-            "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
+            "title": circuit.title, "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
             "guesses": str(guesses) if guesses else "",
         }  # fmt: skip
         log.append(event)
@@ -156,8 +176,8 @@ class Session:
 
     @cached_property
     def circuit(self) -> Circuit:
-        """The circuit as it was when the job began."""
-        return self.table.network.circuit
+        """The circuit as it was when the job began; read without waiting for the table."""
+        return circuit_of(self._circuit_text, self.circuit_name)
 
     @cached_property
     def table(self) -> Table:
@@ -170,7 +190,7 @@ class Session:
         can = self.state.told.can if self.state.told else Can()
         return Reasoner.shared(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
 
-    def _prior(self) -> np.ndarray | None:  # type: ignore[type-arg]
+    def _prior(self) -> Floats | None:
         """Priors after the first answers, (C + 1,)."""
         told = self.state.told
         if told is None:
@@ -185,12 +205,7 @@ class Session:
             near = [
                 bool(
                     words
-                    & set(
-                        f"{cell.fault.part} {cell.fault.say}".lower()
-                        .replace("_", " ")
-                        .replace(".", " ")
-                        .split()
-                    )
+                    & set(f"{cell.fault.part} {cell.fault.say}".lower().replace("_", " ").replace(".", " ").split())
                 )
                 for cell in self.table.cells
             ]
@@ -211,6 +226,15 @@ class Session:
     def clear_gate(self) -> None:
         """All safety questions were answered no."""
         self._append({"event": "gate_cleared"})
+
+    def note(self, note: str = "", name: str | None = None, layout: str | None = None) -> None:
+        """Writes down what the person says of the job: a note, the job's name, the relay's layout (a key of draw.LAYOUTS)."""
+        told = {"note": note or None, "name": name, "layout": layout}
+        self._append({"event": "noted", **{key: value[:200] for key, value in told.items() if value is not None}})
+
+    def conclude(self) -> None:
+        """The person takes the verdict as it stands: the job counts as finished until something is added."""
+        self._append({"event": "concluded", "say": self.verdict().say})
 
     def stop(self, why: str) -> str:
         """Something is unsafe: the job stops. Returns what to do."""
@@ -254,9 +278,7 @@ class Session:
 
     @cached_property
     def _next(self) -> tuple[Choice | None, Belief]:
-        return self.reasoner.next_choice(
-            self.state.evidence, self.state.stand, self.state.skipped, self._prior()
-        )
+        return self.reasoner.next_choice(self.state.evidence, self.state.stand, self.state.skipped, self._prior())
 
     def next_check(self) -> CheckCard | VerdictCard:
         """The check to do now, or the verdict when nothing more is worth doing."""
@@ -268,11 +290,6 @@ class Session:
     def _card(self, check: Check, belief: Belief) -> CheckCard:
         network = self.table.network
         told = meanings(self.reasoner, belief, check, lambda value: say.say_value(check, value))
-        healthy = None
-        if check.kind == "reading":
-            predicted = self.table.predict(check)
-            low, high = (float(predicted.mean[0] + side * 2 * predicted.sigma[0]) for side in (-1, 1))
-            healthy = (max(0.0, np.exp(low) - 0.5), np.exp(high) - 0.5) if check.is_ohms else (low, high)
         return CheckCard(
             check=check,
             say=say.say_check(network, check),
@@ -280,17 +297,16 @@ class Session:
             why=self._say_why(belief, check),
             meanings=tuple((m.outcome, tuple(self.say_fault(n) for n in m.faults)) for m in told),
             cautions=tuple(say.cautions(network, check)),
-            healthy=None if healthy is None else (float(healthy[0]), float(healthy[1])),
+            healthy=healthy_range(self.table, check),
             cost_s=cost_s(self.circuit, self.guesses.costs, self.state.stand, check),
+            steps=steps_of(network, check, self.state.stand.setup),
         )
 
     def _say_why(self, belief: Belief, check: Check) -> str:
         groups = [g for g in self.reasoner.ranked_groups(belief)[:3] if g.probability > 0.02]
         names = ", ".join(f"{self.say_fault(g.faults[0])} ({g.probability:.0%})" for g in groups)
         if groups[0].probability >= 0.97:
-            return (
-                f"One reading alone must not carry the verdict; this confirms or upsets it. Leading: {names}."
-            )
+            return f"One reading alone must not carry the verdict; this confirms or upsets it. Leading: {names}."
         return f"It tells most for its time. In question now: {names}."
 
     def say_fault(self, name: str) -> str:
@@ -309,12 +325,15 @@ class Session:
         answer = read_answer(text, expects(check), check.answers)
         if isinstance(answer, Doubtful):
             self._pending = (check, answer)
-            return Question(answer.question, tuple(c.text for c in answer.candidates))
+            return Question(answer.question, tuple(self._say_candidate(check, c) for c in answer.candidates))
         if isinstance(answer, Refused):
             raise TypedWrong(Problem("not-understood", answer.message, answer.hint))
         if isinstance(answer, Skip | Stop | Command):
             raise TypedWrong(Problem("not-an-answer", "these words are not an answer to the check"))
         return self._accept(check, answer, text)
+
+    def _say_candidate(self, check: Check, meant: Value | OverLimit) -> str:
+        return "OL" if isinstance(meant, OverLimit) else say.say_value(check, meant.value)
 
     def confirm(self, which: int = 0) -> Outcome:
         """Takes candidate `which` of the question that `record` asked back."""
@@ -326,9 +345,7 @@ class Session:
     def _accept(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Outcome:
         known = known_from(check, answer)
         before = self._belief()
-        self._append(
-            {"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)}
-        )
+        self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)})
         self._forget()
         after = self._next[1]
         fell, rose = ruled_out(self.reasoner, before, after)
@@ -338,8 +355,8 @@ class Session:
             fell=tuple(self.say_fault(n) for n in fell[:4]),
             rose=tuple(f"{self.say_fault(n)} ({after.p_fault[n]:.0%})" for n in rose[:3]),
             silent=tuple(
-                f"This reading can't tell you about {self.reasoner.fault(n).say.removesuffix(' is open or has resistance')}:"
-                f" no current flows there now, so even {say.say_ohm(ohm)} would read the same."
+                f"This reading can't tell you whether {self.reasoner.fault(n).say}: no current flows there now, "
+                f"so even {say.say_ohm(ohm)} would read the same."
                 for n, ohm in silent[:1]
             ),
             doubted=self._say_doubted(after),
@@ -363,12 +380,10 @@ class Session:
         return say.say_value(known.check, value)
 
     def _say_doubted(self, belief: Belief) -> tuple[str, ...]:
-        readings = [k for k in belief.evidence if k.choice < 0]
         return tuple(
-            f"{say.say_short(self.table.network, k.check)} = {self._say_known(k)} does not fit the rest"
-            f" ({belief.slip[i]}?); take it again another way"
-            for i, k in enumerate(readings)
-            if belief.p_wrong[i] > 0.5
+            f"{say.say_short(self.table.network, known.check)} = {self._say_known(known)} does not fit the rest"
+            f" ({slip}?); take it again another way"
+            for known, slip in _doubted(belief)
         )
 
     # ---- looking back
@@ -381,20 +396,39 @@ class Session:
 
     def readings(self) -> list[str]:
         """What was read so far beside what a healthy circuit shows."""
-        lines = []
+        return [read.say for read in self.read_lines()]
+
+    def read_lines(self) -> list[ReadLine]:
+        """The same in pieces."""
+        network, lines = self.table.network, []
+        doubted = {id(known) for known, _ in _doubted(self._next[1])}
         for entry in self.state.entries:
-            short = say.say_short(self.table.network, entry.check)
+            short = say.say_short(network, entry.check)
             if entry.known is None:
-                lines.append(f"{short}: skipped, {entry.why_skipped}")
+                lines.append(ReadLine(short, f"skipped, {entry.why_skipped}"))
                 continue
-            told = self._say_known(entry.known)
-            card = self._card(entry.check, self._next[1])
-            lines.append(f"{short}: {told}" + (f" (healthy {card.say_healthy})" if card.healthy else ""))
+            healthy = healthy_range(self.table, entry.check)
+            healthy = say.say_range(entry.check, *healthy) if healthy else ""
+            lines.append(ReadLine(short, self._say_known(entry.known), healthy, id(entry.known) in doubted))
         return lines
+
+    def circuit_lines(self, gauge: GaugeUnit = "as written") -> list[CircuitPath]:
+        """The circuit through load and coil, with what was read and how each stretch stands."""
+        reads = [(e.check, self._say_known(e.known)) for e in self.state.entries if e.known and e.known.choice < 0]
+        before = self._belief([]).p_fault if reads else {}
+        now = self._next[1].p_fault if reads else {}
+        return [stand_path(path, self.circuit.battery, reads, before, now)
+                for path in find_paths(self.table.network, gauge)]  # fmt: skip
 
     def verdict(self) -> VerdictCard:
         """What is left, what to repair, which readings prove it; honest about how sure."""
         return verdict_card(self.reasoner, self._next[1], finished=self._next[0] is None)
+
+
+def _doubted(belief: Belief) -> list[tuple[Known, str]]:
+    """Readings that are wrong more likely than not, and the likeliest slip behind each."""
+    readings = [known for known in belief.evidence if known.choice < 0]
+    return [(known, belief.slip[i]) for i, known in enumerate(readings) if belief.p_wrong[i] > 0.5]
 
 
 def _text_of(path: Path) -> str:

@@ -42,6 +42,10 @@ class State:
     told: Told | None = None
     entries: list[Entry] = field(default_factory=list)
     stopped: str = ""
+    name: str = ""
+    layout: str = ""
+    notes: list[str] = field(default_factory=list)
+    concluded: str = ""
 
     @property
     def evidence(self) -> list[Known]:
@@ -71,6 +75,8 @@ def replay(events: Iterable[Event]) -> State:
 def apply(state: State, event: Event) -> None:
     """What one event changes."""
     kind = event["event"]
+    if kind in ("answered", "skipped", "undone", "told"):
+        state.concluded = ""
     if kind == "gate_cleared":
         state.cleared, state.stopped = True, ""
     elif kind == "told":
@@ -86,7 +92,12 @@ def apply(state: State, event: Event) -> None:
             state.entries.pop()
     elif kind == "stopped":
         state.stopped = event["why"]
-    elif kind not in ("started", "resumed", "concluded"):
+    elif kind == "noted":
+        state.name, state.layout = event.get("name", state.name), event.get("layout", state.layout)
+        state.notes += [event["note"]] if "note" in event else []
+    elif kind == "concluded":
+        state.concluded = event["say"]
+    elif kind not in ("started", "resumed"):
         raise ValueError(f"unknown event {kind!r}")
 
 
@@ -107,7 +118,7 @@ def check_to(check: Check) -> dict[str, Any]:
     return {
         "id": check.id, "red": check.red, "black": check.black, "function": check.function,
         "about": check.about, "answers": list(check.answers), "key": check.setup.key,
-        "removed": sorted(check.setup.removed), "place": check.place,
+        "removed": sorted(check.setup.removed), "place": check.place, "again": check.again,
     }  # fmt: skip
 
 
@@ -115,5 +126,5 @@ def check_from(data: dict[str, Any]) -> Check:
     """The check back from plain data."""
     return Check(
         data["id"], Setup(data["key"], frozenset(data["removed"])), data["red"], data["black"],
-        data["function"], data["about"], tuple(data["answers"]), data["place"],
+        data["function"], data["about"], tuple(data["answers"]), data["place"], data["again"],
     )  # fmt: skip

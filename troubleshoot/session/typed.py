@@ -26,9 +26,7 @@ def find_check(
         value = ""
     circuit = table.network.circuit
     if key not in KEYS:
-        raise TypedWrong(
-            Problem("no-key", f"no key state in {quote(text or key)}", f"say one of: {', '.join(KEYS)}")
-        )
+        raise TypedWrong(Problem("no-key", f"no key state in {quote(text or key)}", f"say one of: {', '.join(KEYS)}"))
     if function not in SAY_FUNCTION:
         raise TypedWrong(Problem("no-function", f"unknown meter function {quote(function)}",
                                  f"one of: {', '.join(SAY_FUNCTION)}"))  # fmt: skip

@@ -48,11 +48,11 @@ class Draw:
     @classmethod
     def nominal(cls, network: Network, cases: int) -> Draw:
         """No difference at all."""
-        kinds = [len(kind) for kind in (network.relays, network.fuses, network.motors)]
         branches = (cases, len(network.branches))
         return cls(
             np.zeros(branches), np.zeros(branches), np.zeros(branches),
-            *(np.zeros((cases, count)) for count in kinds), np.zeros(cases),
+            np.zeros((cases, len(network.relays))), np.zeros((cases, len(network.fuses))),
+            np.zeros((cases, len(network.motors))), np.zeros(cases),
         )  # fmt: skip
 
 
@@ -187,9 +187,7 @@ class Bench:
 
     def closed(self, key: str, removed: frozenset[str]) -> Bools:
         """Which branches conduct in this setup as far as key and fitting go, (branches,)."""
-        return np.array(
-            [(b.keys is None or key in b.keys) and not (b.needs & removed) for b in self.network.branches]
-        )
+        return np.array([(b.keys is None or key in b.keys) and not (b.needs & removed) for b in self.network.branches])
 
     def arrays(self, key: str, removed: frozenset[str], state: State) -> tuple[Floats, Floats]:
         """Conductances and sources (C, branches) in a setup with the devices in `state`."""

@@ -35,7 +35,7 @@ def noise_v(volts: Floats, function: str) -> Floats:
     digits = 1.2 * digit_v(volts, function)
     if function == "millivolts":
         return np.hypot(digits, 0.0001)
-    wander = 0.15 if function in ("volts_min", "volts_max") else 0.004
+    wander = 0.15 if function in ("volts_min", "volts_max") else 0.03
     return np.hypot(digits, np.hypot(wander * np.minimum(1, np.abs(volts) / 3), 0.001))
 
 

@@ -133,9 +133,7 @@ class Devices:
         return after
 
 
-def settle(
-    net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State
-) -> tuple[State, Bools]:
+def settle(net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State) -> tuple[State, Bools]:
     """Follows the devices from `state` until none moves. Returns the settled state and who chatters, (C,).
 
     A fuse blows only in a state that the relays and motors would rest in, so that a start-up current does

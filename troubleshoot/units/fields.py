@@ -3,6 +3,7 @@
 A float or a Measure that is already built passes in Python, so that models can be made by
 code. A file's bare number is a mistake: validate files with `context=FROM_FILE`, which refuses
 it (reading JSON text refuses it anyway). Written as JSON, a field is its exact text again.
+The positive ones are for what cannot be nothing, as the ohms of a joint; their bands stay above zero too.
 """
 
 from __future__ import annotations
@@ -18,46 +19,72 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.units.measure import Measure, parse_measure
 from troubleshoot.units.quantity import parse_quantity
-from troubleshoot.units.show import write_quantity
+from troubleshoot.units.show import show, write_quantity
 from troubleshoot.units.table import EXAMPLES
+from troubleshoot.units.typed import wrong
 
 FROM_FILE: dict[str, bool] = {"from_file": True}
 
 
 def as_pydantic(problem: Problem) -> PydanticCustomError:
-    """Turn a problem with typed words into pydantic's error, with the same code, message and hint."""
+    """Turn a problem with typed words into pydantic's error, with the same code, words, message and hint."""
     code: Any = problem.code  # pydantic wants a literal string; ours are stable codes
-    return PydanticCustomError(code, "{message}", {"message": str(problem), "hint": problem.hint})
+    message = f"{problem.where}: {problem.message}" if problem.where else problem.message
+    return PydanticCustomError(code, "{message}", {"message": message, "hint": problem.hint})
 
 
 @dataclass(frozen=True)
 class FromText:
-    """Annotates a float field: reads `12.6 V` as one `dimension`, and writes it so again."""
+    """Annotates a float field: reads `12.6 V` as one `dimension`, and writes it so again.
+
+    Values outside `least`..`most` (SI) are refused, and with `positive` all that is or may be 0 or less.
+    """
 
     dimension: str
+    positive: bool = False
+    least: float = -math.inf
+    most: float = math.inf
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         exact_text = core_schema.plain_serializer_function_ser_schema(self.write, when_used="json")
         return core_schema.with_info_plain_validator_function(self._validated, serialization=exact_text)
 
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        description = f"a {self.dimension} with its unit"
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        description = f"a {self.dimension} with its unit{', more than 0' if self.positive else ''}"
         return {"type": "string", "description": description, "examples": self.examples()}
 
     def _validated(self, given: Any, info: ValidationInfo) -> float | Measure:
-        if isinstance(given, str):
-            try:
-                return self.read(given)
-            except TypedWrong as error:
-                raise as_pydantic(error.problem) from None
+        try:
+            if isinstance(given, str):
+                return self._sensible(self.read(given), given)
+            return self._sensible(self._built(given, info), "")
+        except TypedWrong as error:
+            raise as_pydantic(error.problem) from None
+
+    def _built(self, given: Any, info: ValidationInfo) -> float | Measure:
         is_written = info.mode == "json" or bool(info.context and info.context.get("from_file"))
         built = self.built(given)
         if built is None or (is_written and not isinstance(given, Measure)):
             hint = f"write it like {self.examples()[0]}"
-            raise as_pydantic(Problem("missing-unit", f"a {self.dimension} needs its unit", hint))
+            raise TypedWrong(Problem("missing-unit", f"a {self.dimension} needs its unit", hint))
         return built
+
+    def _sensible(self, read: float | Measure, text: str) -> float | Measure:
+        """Return what was read from `text` if it may stand here; raises `out-of-range` or `too-wide`."""
+        value, half_band = (read.value, read.half_band) if isinstance(read, Measure) else (read, 0.0)
+        text, example = text or self.write(read), EXAMPLES[self.dimension]
+        if self.positive and value <= 0:
+            message = f"a {self.dimension} here is more than 0"
+            raise wrong("out-of-range", text, message, f"write it like {example}")
+        if self.positive and half_band >= value:
+            hint = f"stay under 100 %: what is hardly known is a range, like 1..{example}, or ± 90 %"
+            raise wrong("too-wide", text, "the tolerance reaches down to 0 or below", hint)
+        if not self.least <= value <= self.most:
+            limits = f"from {show(self.least, self.dimension)}"
+            limits += f" to {show(self.most, self.dimension)}" if self.most < math.inf else " up"
+            hint = f"write it like {example}"
+            raise wrong("out-of-range", text, f"a {self.dimension} here goes {limits}", hint)
+        return read
 
     def examples(self) -> list[str]:
         """Return what could be written in such a field."""
@@ -125,3 +152,10 @@ OhmsMeasure = Annotated[Measure, MeasureFromText("resistance")]
 FractionMeasure = Annotated[Measure, MeasureFromText("fraction")]
 MetresMeasure = Annotated[Measure, MeasureFromText("length")]
 CelsiusMeasure = Annotated[Measure, MeasureFromText("temperature")]
+
+PositiveAmperes = Annotated[float, FromText("current", positive=True)]
+PositiveMetres = Annotated[float, FromText("length", positive=True)]
+UnsignedVolts = Annotated[float, FromText("voltage", least=0.0)]
+PositiveVoltsMeasure = Annotated[Measure, MeasureFromText("voltage", positive=True)]
+PositiveOhmsMeasure = Annotated[Measure, MeasureFromText("resistance", positive=True)]
+ShareMeasure = Annotated[Measure, MeasureFromText("fraction", least=0.0, most=1.0)]

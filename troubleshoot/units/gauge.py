@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+from pydantic_core import CoreSchema, core_schema
 
-from troubleshoot.errors import TypedWrong
+from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.units.awg import read_awg
+from troubleshoot.units.fields import as_pydantic
 from troubleshoot.units.quantity import parse_quantity
 from troubleshoot.units.typed import clean, wrong
 
@@ -33,15 +34,11 @@ class Gauge:
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        text_only = core_schema.plain_serializer_function_ser_schema(
-            lambda gauge: gauge.text, when_used="json"
-        )
+        text_only = core_schema.plain_serializer_function_ser_schema(lambda gauge: gauge.text, when_used="json")
         return core_schema.no_info_plain_validator_function(cls._validated, serialization=text_only)
 
     @classmethod
-    def __get_pydantic_json_schema__(
-        cls, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         return {"type": "string", "description": "a wire size", "examples": ["14 AWG", "2.5 mm2"]}
 
     @classmethod
@@ -49,10 +46,9 @@ class Gauge:
         if isinstance(given, Gauge):
             return given
         if not isinstance(given, str):
-            raise PydanticCustomError("missing-unit", "a wire size needs its unit (write 14 AWG or 2.5 mm2)")
+            hint = "write it like 14 AWG or 2.5 mm2"
+            raise as_pydantic(Problem("missing-unit", "a wire size needs its unit", hint))
         try:
             return cls.read(given)
         except TypedWrong as error:
-            problem = error.problem
-            context = {"message": str(problem), "hint": problem.hint}
-            raise PydanticCustomError("wrong-gauge", "{message}", context) from None
+            raise as_pydantic(replace(error.problem, code="wrong-gauge")) from None

@@ -13,9 +13,7 @@ from troubleshoot.errors import Problem, TypedWrong
 
 LONGEST_TYPED = 80
 _DASHES = dict.fromkeys(map(ord, "‐‒–—−"), "-")
-_ESCAPES = re.compile(
-    r"\x1b(?:\[[0-?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\)?|.)?|\x9b[0-?]*[ -/]*[@-~]", re.S
-)
+_ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\)?|.)?|\x9b[0-?]*[ -/]*[@-~]", re.S)
 _RAISED_OTHER_THAN_SQUARE = re.compile(r"(?<![mM])²")
 
 

@@ -106,9 +106,7 @@ def _typed(rest: str, expects: str, about: bool, text: str, unit_if_none: str = 
     number, unit = split_number(rest)
     unit = unit or unit_if_none
     if re.fullmatch(r"[uμmk]? ?v ?(?:ac|~)", unit.casefold()):
-        raise wrong(
-            "wrong-unit", rest, "AC volts mean nothing here", "set the meter to DC volts and read again"
-        )
+        raise wrong("wrong-unit", rest, "AC volts mean nothing here", "set the meter to DC volts and read again")
     if expects == "resistance" and unit in ("k", "K", "M", "m"):
         unit += "ohm"
     scale = unit_scale(unit or _BASE_UNIT[expects], expects, rest)
@@ -161,9 +159,7 @@ def _ask(typed: _Typed, readings: list[Value]) -> Doubtful:
         readings = [reading for reading in readings if abs(reading.value) <= _HIGHEST_POSSIBLE_V]
         cause = "is doubtful on a 12 V vehicle"
     if not readings:
-        raise wrong(
-            "impossible", typed.text, "cannot be on a 12 V vehicle", "read the display and its unit again"
-        )
+        raise wrong("impossible", typed.text, "cannot be on a 12 V vehicle", "read the display and its unit again")
     words = ", ".join(_say(reading.value, typed.expects) for reading in readings)
     either = "Which is it" if len(readings) > 1 else "Is it"
     return Doubtful(f'"{typed.text}" {cause}. {either}: {words}?', tuple(readings), typed.text)
@@ -190,9 +186,7 @@ def _wander(found: re.Match[str], expects: str, text: str, has_word: bool) -> Wa
     if is_backwards or too_high or low.si == high.si:
         return _two_dots_for_one(low, high, is_plain_word)
     if any(may_be_thousands(end.number) for end in (low, high)) or _prefix_is_doubtful(low, high):
-        raise wrong(
-            "doubtful-range", text, "can be read in more than one way", "type both ends like 2.5 to 8"
-        )
+        raise wrong("doubtful-range", text, "can be read in more than one way", "type both ends like 2.5 to 8")
     first, second = sorted((float(low.si) + 0.0, float(high.si) + 0.0))
     return Wander(first, second, text)
 
@@ -207,9 +201,7 @@ def _two_dots_for_one(low: _Typed, high: _Typed, is_plain_word: bool) -> Doubtfu
     are_digits = low.number.lstrip("-").isdigit() and high.number.isdigit()
     slip = Decimal(f"{low.number}.{high.number}") if are_digits and not is_plain_word else None
     if slip is None or (low.expects == "voltage" and abs(slip * high.scale.factor) > HIGHEST_LIKELY_V):
-        raise wrong(
-            "not-a-range", low.text, "is no range that can be", "type it from low to high, like: 2 to 8"
-        )
+        raise wrong("not-a-range", low.text, "is no range that can be", "type it from low to high, like: 2 to 8")
     meant = high.value(slip)
     question = f'Is "{low.text}" meant as {_say(meant.value, low.expects)}?'
     return Doubtful(question, (meant,), low.text)

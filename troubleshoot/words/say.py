@@ -57,7 +57,7 @@ def say_setup(circuit: Circuit, setup: Setup) -> str:
         key = f"{key} (start prevented: {circuit.start_prevented.by})"
     elif setup.key == "on":
         key += ", having passed through accessory"
-    out = [p for p in say_out(circuit, setup)]
+    out = say_out(circuit, setup)
     if setup.key == "cranking":
         out = say_out(circuit, Setup(setup.key, setup.removed - {circuit.start_prevented.unplug}))
     rest = "; ".join(out) if out else "everything plugged in"
@@ -67,6 +67,9 @@ def say_setup(circuit: Circuit, setup: Setup) -> str:
 def say_check(network: Network, check: Check) -> str:
     """What to do, whole: setup first, then the probes or the look."""
     setup = say_setup(network.circuit, check.setup)
+    if check.again:
+        anew = "lift both leads, look for the numbers, set them anew" if check.kind == "reading" else "look anew"
+        setup = f"Once more, since the verdict hangs on it: {anew}. {setup}"
     if check.kind == "observation":
         return f"{setup} {say_look(network.circuit, check)}"
     held = ""
@@ -100,6 +103,8 @@ def say_short(network: Network, check: Check) -> str:
         kind, _, name = check.about.partition(":")
         asked = {"click": "clicks?", "runs": "runs?", "whole": "whole?", "hot": "hot?"}[kind]
         return f"{network.circuit.named_parts[name].spoken} {asked} (key {key}{tail})"
+    if check.again:
+        tail += ", again"
     held = {"volts_min": " lowest", "volts_max": " highest"}.get(check.function, "")
     return f"{check.red} to {check.black}{held} (key {key}{tail})"
 
@@ -107,6 +112,15 @@ def say_short(network: Network, check: Check) -> str:
 def say_value(check: Check, value: float) -> str:
     """A reading's value in its own unit; `value` in V or ohm."""
     return show(value, "resistance" if check.is_ohms else "voltage")
+
+
+def say_range(check: Check, low: float, high: float) -> str:
+    """A range of a reading in words, rounded to what one would remember: "20 mV to 30 mV", "12.2 V to 12.4 V"."""
+    dimension = "resistance" if check.is_ohms else "voltage"
+    if not check.is_ohms and abs(low) < 0.005 and abs(high) < 0.02:
+        return "about 0 V"
+    first, last = (show(value, dimension, 3 if abs(value) >= 10 else 2) for value in (low, high))
+    return first if first == last else f"{first} to {last}"
 
 
 def say_ohm(ohm: float) -> str:

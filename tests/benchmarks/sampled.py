@@ -1,0 +1,139 @@
+"""What the benchmarks share: sampled cars of every fault, sessions driven by them, shares with intervals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from troubleshoot.car import Car
+from troubleshoot.circuit import Network
+from troubleshoot.circuit.checks import Check
+from troubleshoot.diagnose.belief import prior_of
+from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.evidence import Known, known_from
+from troubleshoot.diagnose.reason import Group, Reasoner
+from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
+from troubleshoot.expect.seen import complaint_chances
+from troubleshoot.expect.table import Table, build_table
+from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.parts.branch import Fault
+from troubleshoot.session.state import expects
+from troubleshoot.solve.cases import OPEN
+from troubleshoot.words.answers import read_answer
+
+CIRCUIT = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed" / "circuit.yaml"
+TRIES = 40
+
+
+def shipped_table() -> Table:
+    """The table of the shipped circuit, with the shipped guesses."""
+    return build_table(load_circuit(CIRCUIT), load_guesses())
+
+
+def draw_severity(fault: Fault, ranges: dict[Fault, tuple[float, float]], rng: np.random.Generator) -> float | None:
+    """A severity off the grid: log-uniform over what does something, or open."""
+    if fault not in ranges:
+        return None if fault.severity is None else OPEN
+    if fault.severity and rng.random() < fault.severity.open_share:
+        return OPEN
+    low, high = ranges[fault]
+    return float(np.exp(rng.uniform(np.log(low), np.log(high))))
+
+
+def plan(
+    network: Network, known: set[str], severities: int, each: int, plain: int = 0
+) -> list[tuple[Fault | None, int]]:
+    """(fault, cars to draw at one severity of it), the healthy car first.
+
+    A fault without severities gets `plain` cars (`each` where it is 0), the healthy car as many, at least twice
+    `each`.
+    """
+    items: list[tuple[Fault | None, int]] = [(None, max(plain, each * 2))]
+    for fault in network.faults:
+        if fault.name in known:
+            items += [(fault, each)] * severities if fault.severity else [(fault, plain or each)]
+    return items
+
+
+def cars(
+    network: Network,
+    known: set[str],
+    severities: int,
+    each: int,
+    seed: int,
+    part: int = 0,
+    parts: int = 1,
+    plain: int = 0,
+) -> Iterator[tuple[str, Car]]:
+    """Cars of every fault that can do something: `severities` severities × `each` draws, and healthy ones.
+
+    A draw in which the fault does nothing to this very car (decision 6) is drawn again. Of the plan's items
+    only every `parts`-th is drawn, from `part`; each has its own random stream, so that parts add up.
+    """
+    ranges = severity_range(network)
+    for number, (fault, count) in enumerate(plan(network, known, severities, each, plain)):
+        if number % parts != part:
+            continue
+        rng = np.random.default_rng([seed, number])
+        severity = draw_severity(fault, ranges, rng) if fault else None
+        for _ in range(count):
+            for _ in range(TRIES):
+                car = Car(network, fault, severity, int(rng.integers(2**31)))
+                if fault is None or car.matters():
+                    yield (fault.name if fault else NOTHING_WRONG.name), car
+                    break
+                severity = draw_severity(fault, ranges, rng)
+
+
+@dataclass(frozen=True)
+class Run:
+    """How one session went."""
+
+    true: str
+    severity: float | None
+    leaders: tuple[str, ...]
+    probability: float
+    answers: int
+    seconds: float
+    story: tuple[str, ...]
+
+
+def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
+    """Drives the reasoner with a car until it gives its verdict."""
+    prior = prior_of(reasoner.table, reasoner.guesses)
+    prior[:-1] *= complaint_chances(reasoner.table, car.complaint())
+    prior /= prior.sum()
+    evidence: list[Known] = []
+    stand, seconds, story = Stand(), 0.0, []
+    while True:
+        choice, belief = reasoner.next_choice(evidence, stand, prior=prior)
+        if choice is None:
+            break
+        text = car.answer(choice.check)
+        evidence.append(answer(choice.check, text))
+        stand = Stand(choice.check.setup, choice.check.place)
+        seconds += choice.seconds
+        story.append(f"{choice.check.id} -> {text}")
+    lead: Group = reasoner.ranked_groups(belief)[0]
+    return Run(true, car.severity, lead.faults, lead.probability, len(evidence), seconds, tuple(story))
+
+
+def answer(check: Check, text: str) -> Known:
+    """A car's words as evidence, through the same grammar as a person's."""
+    read = read_answer(text, expects(check), check.answers)
+    return known_from(check, read)
+
+
+def interval(hits: int, count: int) -> tuple[float, float]:
+    """95 % Wilson interval of a share (Wilson 1927; from memory)."""
+    if not count:
+        return 0.0, 1.0
+    z, p = 1.96, hits / count
+    middle = (p + z * z / (2 * count)) / (1 + z * z / count)
+    half = z * math.sqrt(p * (1 - p) / count + z * z / (4 * count * count)) / (1 + z * z / count)
+    return round(max(0.0, middle - half), 4), round(min(1.0, middle + half), 4)

@@ -1,0 +1,80 @@
+"""What many tests share: the shipped circuit's table, worked out once a run because it takes seconds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from troubleshoot.car.car import Car
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.circuit.network import Network
+from troubleshoot.diagnose.evidence import Known, known_from
+from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.expect.table import Table
+from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.parts.branch import Fault
+from troubleshoot.places import circuit_path
+from troubleshoot.session.ability import Can
+from troubleshoot.session.session import Session, table_of
+from troubleshoot.session.state import expects
+from troubleshoot.words.answers import read_answer
+
+SHIPPED = "pump-on-ignition-feed"
+
+ReadOff = Callable[[Car, Check], Known]
+FaultNamed = Callable[[str], Fault]
+
+
+@pytest.fixture(scope="session")
+def table() -> Table:
+    """The same table object that every session on the shipped circuit uses: one build a run."""
+    return table_of(circuit_path(SHIPPED).read_text(encoding="utf-8"), SHIPPED, "")
+
+
+@pytest.fixture(scope="session")
+def network(table: Table) -> Network:
+    return table.network
+
+
+@pytest.fixture(scope="session")
+def guesses() -> Guesses:
+    return load_guesses()
+
+
+@pytest.fixture(scope="session")
+def reasoner(table: Table, guesses: Guesses) -> Reasoner:
+    """All that one person with a usual meter and long leads can do."""
+    return Reasoner.shared(table, guesses, Can().allowed(table.network, table.checks))
+
+
+@pytest.fixture(scope="session")
+def fault_named(network: Network) -> FaultNamed:
+    by_name = {fault.name: fault for fault in network.faults}
+    return by_name.__getitem__
+
+
+@pytest.fixture(scope="session")
+def check_of(table: Table) -> Callable[[str], Check]:
+    by_id = {check.id: check for check in table.checks}
+    return by_id.__getitem__
+
+
+@pytest.fixture(scope="session")
+def read_off() -> ReadOff:
+    """What a person would type for a check on a car, all the way through the grammar."""
+
+    def read(car: Car, check: Check) -> Known:
+        return known_from(check, read_answer(car.answer(check), expects(check), check.answers))
+
+    return read
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Iterator[Session]:
+    """A job past the gate, complaint not sure."""
+    begun = Session.start(SHIPPED, complaint="unsure", folder=tmp_path)
+    yield begun
+    begun.close()

@@ -1,0 +1,96 @@
+"""A severity is a fault only where it does something (decision 6): the cells against circuits solved here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from troubleshoot.circuit.network import Network
+from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
+from troubleshoot.expect.table import Table
+from troubleshoot.parts.branch import Fault
+from troubleshoot.solve.cases import OPEN, Bench, Case
+from troubleshoot.solve.linear import Solved
+
+TAKES_V = 0.2
+IN_DANGER = 1.25
+DRAWS_MORE = 1.3
+KEYS = ("off", "on", "cranking")
+
+
+def does_something(network: Network, fault: Fault, severity: float) -> bool:
+    """0.2 V less at the pump, a device that acts otherwise, a coil near its pull-in or drawing a third more."""
+    bench = Bench(network, [Case(), Case(fault, severity)])
+    prevented = frozenset({network.circuit.start_prevented.unplug})
+    relays, motors = bench.devices.relays, bench.devices.motors
+    for key, (state, chatters) in bench.run(frozenset(), "cranking", prevented=prevented).items():
+        if key not in KEYS:
+            continue
+        out = prevented if key == "cranking" else frozenset[str]()
+        solved = Solved(bench.net, *bench.arrays(key, out, state))
+        across = solved.net.across(solved.volts)[:, motors.branch]
+        amps = np.abs(solved.currents()[:, relays.coil])
+        drive = amps * relays.turns / relays.pull_in_a
+        bits = np.hstack([state.pulled, state.blown, state.turning])
+        if (across[0] - across[1] > TAKES_V).any() or (bits[0] != bits[1]).any() or chatters[1]:
+            return True
+        if (drive[1] < IN_DANGER).any() and (drive[0] >= IN_DANGER).all():
+            return True
+        if (amps[1] > DRAWS_MORE * amps[0] + 1e-3).any():
+            return True
+    return False
+
+
+def test_no_cell_has_a_severity_that_does_nothing(table: Table) -> None:
+    wrong = []
+    lightest: dict[str, tuple[Fault, float]] = {}
+    for cell in table.cells:
+        if cell.severity and cell.severity != OPEN and cell.fault.name not in lightest:
+            lightest[cell.fault.name] = (cell.fault, cell.severity)
+    for fault, severity in lightest.values():
+        if not does_something(table.network, fault, severity):
+            wrong.append((fault.name, severity))
+    assert not wrong
+    assert len(lightest) > 20
+
+
+@pytest.mark.parametrize(
+    "name", ["pump_ground:bad", "relay.30:bad", "fused_feed:bad", "coil_ground:bad", "pump_bolt:bad-joint"]
+)
+def test_what_is_lighter_than_the_lightest_cell_is_harmless(
+    table: Table, fault_named: Callable[[str], Fault], name: str
+) -> None:
+    low, high = severity_range(table.network)[fault_named(name)]
+    assert does_something(table.network, fault_named(name), low)
+    assert does_something(table.network, fault_named(name), high)
+    assert not does_something(table.network, fault_named(name), low / 2.2)  # a little over one step of the grid
+
+
+def test_five_amperes_or_more_make_hundredths_of_an_ohm_a_fault(table: Table, fault_named: Callable[[str], Fault]) -> None:
+    """0.2 V at this pump's 6 A is 0.03 ohm; in the coil's wires, at 0.15 A, the same ohms are nothing."""
+    ranges = severity_range(table.network)
+    assert 0.01 < ranges[fault_named("pump_ground:bad")][0] < 0.1
+    assert ranges[fault_named("coil_ground:bad")][0] > 1.0
+
+
+def test_joints_of_other_loads_that_cannot_hurt_the_pump_are_no_suspects(table: Table) -> None:
+    named = set(table.names)
+    assert not named & {"radio_feed:bad", "gauge_feed:bad", "gauge_ground:bad", "charge_wire:bad", "module_feed:bad"}
+    assert {"pump_ground:bad", "relay:coil-open", "main_fuse:blown", "body_strap:bad"} <= named
+
+
+def test_the_weights_are_a_distribution_with_the_healthy_circuit_first(table: Table) -> None:
+    assert table.cells[0].fault is NOTHING_WRONG
+    assert table.weight.sum() == pytest.approx(1.0)
+    assert (table.weight > 0).all()
+
+
+def test_an_open_joint_has_the_share_of_its_fault_that_the_part_says(table: Table) -> None:
+    for name in ("pump_ground:bad", "relay.30:bad", "coil_feed:bad"):
+        cells = [cell for cell in table.cells if cell.fault.name == name]
+        share = sum(c.weight for c in cells if c.severity == OPEN) / sum(c.weight for c in cells)
+        severity = cells[0].fault.severity
+        assert severity
+        assert share == pytest.approx(severity.open_share)

@@ -1,0 +1,212 @@
+"""How a reading moves with what is not known of a car: the table's slopes against circuits solved again.
+
+The circuits are solved here with plain dense matrices that have the meter's 10 Mohm in them, so neither the
+rank-1 updates nor the loading formula of the table are shared. Devices keep the state they settled in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.expect.table import TEMPERATURE_SIGMA_K, Table
+from troubleshoot.parts.branch import OPEN_SPREAD
+from troubleshoot.solve import meter
+from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
+from troubleshoot.solve.linear import Floats
+from troubleshoot.solve.settle import State
+
+STEP = 1e-4
+CHECKS = (
+    "relay.86 to battery.neg volts on",
+    "relay.85 to battery.neg volts on",
+    "relay.30 to battery.neg volts on",
+    "pump.plus to pump.minus volts on",
+    "relay.87 to relay.30 volts on",
+    "main_fuse.in to main_fuse.out millivolts on",
+    "relay.86 to battery.neg volts cranking -ignition_module",
+    "relay.30 to battery.pos volts off -relay",
+    "relay.86.blade to relay.85.blade ohms off -battery -pump -relay",
+)
+CELLS = (
+    ("circuit:nothing-wrong", 0.0),
+    ("ignition_out:accessory-feed", 0.0),
+    ("main_fuse:blown", 0.0),
+    ("pump_ground:bad", 1.0),
+    ("coil_ground:bad", 30.0),
+    ("battery:weak", 0.1),
+    ("relay:contacts-burnt", 0.5),
+)
+
+
+def cell_near(table: Table, name: str, severity: float) -> int:
+    """The fault's cell nearest to a severity (0: it has none), of those with thresholds as in the file."""
+    found = [
+        i
+        for i, cell in enumerate(table.cells)
+        if cell.fault.name == name and not any((*cell.ln_pull_in, *cell.ln_blow, *cell.ln_start))
+    ]
+    if not severity:
+        return found[0]
+    finite = [i for i in found if table.cells[i].severity != OPEN]
+    return min(finite, key=lambda i: abs(np.log((table.cells[i].severity or 0.0) / severity)))
+
+
+@dataclass(frozen=True)
+class Stood:
+    """One cell's circuit in one check's setup: conductances and sources (branches,), devices settled."""
+
+    table: Table
+    check: Check
+    at: int
+    state: State
+    siemens: Floats
+    emf_v: Floats
+
+    @classmethod
+    def up(cls, table: Table, check: Check, at: int) -> Stood:
+        bench = Bench(table.network, [table.cells[at].case])
+        prevented = frozenset({table.network.circuit.start_prevented.unplug}) & check.setup.removed
+        runs = bench.run(check.setup.removed - prevented, check.setup.key, prevented=prevented)
+        state = runs[check.setup.key][0]
+        siemens, emf_v = bench.arrays(check.setup.key, check.setup.removed, state)
+        return cls(table, check, at, state, siemens[0], emf_v[0])
+
+    def read(self, siemens: Floats, emf_v: Floats) -> Floats:
+        """What an ideal display shows for R circuits (R, branches): volts with the meter across, or
+        ln(ohm + 0.5) with the leads' ohms."""
+        bench = self.table.bench
+        a, b, red, black = bench.net.a, bench.net.b, bench.node_at[self.check.red], bench.node_at[self.check.black]
+        if not self.check.is_ohms:
+            a, b = np.append(a, red), np.append(b, black)
+            meters = np.full((len(siemens), 1), 1 / meter.METER_OHM)
+            siemens, emf_v = np.hstack([siemens, meters]), np.hstack([emf_v, 0 * meters])
+        joins = np.eye(len(self.table.network.nodes))[:, a] - np.eye(len(self.table.network.nodes))[:, b]
+        driven = (siemens * emf_v) @ joins.T
+        if self.check.is_ohms:
+            driven = np.tile(np.eye(len(driven[0]))[red] - np.eye(len(driven[0]))[black], (len(siemens), 1))
+        matrix = np.einsum("nb,rb,mb->rnm", joins, siemens, joins, optimize=True)
+        volts = np.zeros_like(driven)
+        volts[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], driven[:, 1:, None])[:, :, 0]
+        between = volts[:, red] - volts[:, black]
+        return np.asarray(meter.ohms_scale(between + meter.LEAD_OHM)) if self.check.is_ohms else between
+
+    def moved(self, ln_siemens: Floats, volts: Floats) -> Floats:
+        """Central differences of the reading for rows of steps (R, branches) in ln(siemens) and in sources."""
+        rows = [np.exp(sign * STEP * ln_siemens) * self.siemens for sign in (1, -1)]
+        live = [self.emf_v + sign * STEP * volts for sign in (1, -1)]
+        up, down = (self.read(g, e) for g, e in zip(rows, live, strict=True))
+        return np.asarray((up - down) / (2 * STEP))
+
+    def redrawn(self, draw: Callable[[float], tuple[Case, Draw]]) -> float:
+        """Central difference of the reading between two cars whose case and draw were moved a step."""
+        shown = []
+        for sign in (1, -1):
+            case, moved = draw(sign * STEP)
+            bench = Bench(self.table.network, [case], moved)
+            shown.append(self.read(*bench.arrays(self.check.setup.key, self.check.setup.removed, self.state))[0])
+        return float((shown[0] - shown[1]) / (2 * STEP))
+
+    def agrees(self, slope: Floats | float, found: Floats | float) -> bool:
+        """To 1 %, or to a part in ten thousand of the reading's whole spread, which nobody could see."""
+        sigma = float(self.table.predict(self.check).sigma[self.at])
+        return bool(np.all(np.abs(slope - found) <= 0.01 * np.abs(found) + 1e-4 * sigma))
+
+
+@pytest.mark.parametrize("name,severity", CELLS)
+def test_a_slope_is_what_one_more_sigma_of_a_branch_does(
+    table: Table, check_of: Callable[[str], Check], name: str, severity: float
+) -> None:
+    at = cell_near(table, name, severity)
+    branches = table.network.branches
+    telling = 0
+    for check in map(check_of, CHECKS):
+        stood = Stood.up(table, check, at)
+        leaks = stood.siemens <= table.bench.open_siemens[at] * (1 + 1e-9)
+        spread = np.where(leaks, OPEN_SPREAD, [branch.spread for branch in branches])
+        steps = -np.diag(spread)  # a sigma more of ohms is a sigma less of siemens
+        found = stood.moved(steps, np.zeros_like(steps))
+        predicted = table.predict(check)
+        slope = predicted.slope[at, : len(branches)]
+        assert stood.agrees(slope, found), (check.id, branches[int(np.abs(slope - found).argmax())].name)
+        telling += int((np.abs(found) > 0.01 * predicted.sigma[at]).sum())
+    assert telling > 20, "these checks must hang on something, or the comparison says nothing"
+
+
+@pytest.mark.parametrize("name,severity", CELLS)
+def test_a_slope_is_what_one_more_sigma_of_a_source_does(
+    table: Table, check_of: Callable[[str], Check], name: str, severity: float
+) -> None:
+    at = cell_near(table, name, severity)
+    sigma_v = np.array([branch.emf_sigma_v for branch in table.network.branches])
+    sources = np.flatnonzero(sigma_v)
+    assert sources.size
+    for check in map(check_of, CHECKS):
+        stood = Stood.up(table, check, at)
+        steps = np.diag(sigma_v)[sources]
+        found = stood.moved(np.zeros_like(steps), steps) if not check.is_ohms else np.zeros(sources.size)
+        slope = table.predict(check).slope[at, sigma_v.size : sigma_v.size + sources.size]
+        assert stood.agrees(slope, found), check.id
+
+
+@pytest.mark.parametrize("name,severity", CELLS[:2])
+def test_a_slope_is_what_twelve_kelvin_more_do_to_all_copper(
+    table: Table, check_of: Callable[[str], Check], name: str, severity: float
+) -> None:
+    at = cell_near(table, name, severity)
+    for check in map(check_of, CHECKS):
+        stood = Stood.up(table, check, at)
+
+        def warmer(step: float) -> tuple[Case, Draw]:
+            nominal = Draw.nominal(table.network, 1)
+            return table.cells[at].case, replace(nominal, kelvin=np.array([step]))
+
+        found = stood.redrawn(warmer) * TEMPERATURE_SIGMA_K
+        assert stood.agrees(float(table.predict(check).slope[at, -3]), found), (check.id, found)
+
+
+@pytest.mark.parametrize("name,severity", [cell for cell in CELLS if cell[1]])
+def test_a_slope_is_what_one_more_sigma_of_the_severity_does(
+    table: Table, check_of: Callable[[str], Check], name: str, severity: float
+) -> None:
+    at = cell_near(table, name, severity)
+    cell = table.cells[at]
+    for check in map(check_of, CHECKS):
+        stood = Stood.up(table, check, at)
+
+        def worse(step: float) -> tuple[Case, Draw]:
+            return Case(cell.fault, (cell.severity or 0) * float(np.exp(step))), Draw.nominal(table.network, 1)
+
+        found = stood.redrawn(worse) * cell.ln_sigma
+        assert stood.agrees(float(table.predict(check).slope[at, -1]), found), (check.id, found)
+
+
+@pytest.mark.parametrize(
+    "name,severity,check_id",
+    [
+        ("pump_ground:bad", 1.0, "pump.plus to pump.minus volts on"),
+        ("coil_ground:bad", 30.0, "relay.85 to battery.neg volts on"),
+    ],
+)
+def test_the_sound_part_of_a_bad_joint_spreads_by_itself_not_with_the_rust(
+    table: Table, check_of: Callable[[str], Check], name: str, severity: float, check_id: str
+) -> None:
+    """A wire of 3 mohm with an ohm of rust in it: its own 5 % are 5 % of 3 mohm; the rust has its severity."""
+    at = cell_near(table, name, severity)
+    cell, network = table.cells[at], table.network
+    (index,) = (network.branch_at[change.target] for change in cell.fault.changes)
+    stood = Stood.up(table, check_of(check_id), at)
+
+    def longer(step: float) -> tuple[Case, Draw]:
+        nominal = Draw.nominal(network, 1)
+        ln_ohm = nominal.ln_ohm.copy()
+        ln_ohm[0, index] = step
+        return cell.case, replace(nominal, ln_ohm=ln_ohm)
+
+    found = stood.redrawn(longer) * network.branches[index].spread
+    slope = float(table.predict(stood.check).slope[at, index])
+    assert stood.agrees(slope, found), f"slope {slope:.5f} V a sigma, solved again {found:.5f} V"

@@ -1,0 +1,165 @@
+"""The application: its colours, its settings, and which screen comes when. `run` is what the command line calls."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from pathlib import Path
+from typing import Any, ClassVar
+
+from textual.app import App
+from textual.theme import Theme
+
+from troubleshoot import places
+from troubleshoot.errors import TroubleshootError
+from troubleshoot.session.session import Session
+from troubleshoot.tui.asking import AskingPage
+from troubleshoot.tui.circuits import CircuitsPage
+from troubleshoot.tui.deeds import DeedCommands
+from troubleshoot.tui.home import HomePage
+from troubleshoot.tui.look import Look
+from troubleshoot.tui.page import Page
+from troubleshoot.tui.settings import Settings, SettingsFailed, load_settings
+from troubleshoot.tui.work import WorkPage
+
+THEMES = {
+    "terminal": Theme(
+        name="terminal", ansi=True, primary="ansi_default", secondary="ansi_default", warning="ansi_yellow",
+        error="ansi_red", success="ansi_green", accent="ansi_cyan", foreground="ansi_default",
+        background="ansi_default", surface="ansi_default", panel="ansi_default", boost="ansi_default",
+        variables={
+            "ansi-background": "ansi_default", "ansi-foreground": "ansi_default", "border-blurred": "ansi_default",
+            "block-cursor-foreground": "ansi_black", "block-cursor-background": "ansi_white",
+        },
+    ),
+    "dark": Theme(
+        name="own-dark", dark=True, primary="#d8c9a3", secondary="#9fb3a2", warning="#e0b060", error="#e07a6a",
+        success="#8fbf8f", accent="#d8c9a3", foreground="#ece6d8", background="#1d1b18", surface="#1d1b18",
+        panel="#2a2723",
+    ),
+    "light": Theme(
+        name="own-light", dark=False, primary="#4a3f28", secondary="#3f5a48", warning="#7a5200", error="#9a2a1a",
+        success="#2f6a2f", accent="#4a3f28", foreground="#1f1b14", background="#f6f2e8", surface="#f6f2e8",
+        panel="#e8e2d2",
+    ),
+}  # fmt: skip
+
+
+class TroubleshootApp(App[None]):
+    """One job at a time, over the session object; nothing is computed here."""
+
+    CSS = """
+    Screen { background: $background; color: $foreground; layout: vertical; }
+    #head, #more, #keys { height: 1; width: 100%; }
+    #keys { text-style: bold; }
+    #middle { height: 1fr; }
+    Scroll { height: 100%; width: 1fr; scrollbar-size: 0 0; padding: 0 1; background: $background; }
+    #side { border-left: none; padding: 0 1 0 2; }
+    Screen.-narrow Scroll { padding: 0; }
+    #row { height: 1; }
+    #prompt { width: auto; height: 1; }
+    #text, #aside { width: 100%; height: auto; }
+    """
+    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (60, "-roomy")]
+    COMMANDS = {DeedCommands}  # noqa: RUF012 - as Textual declares it
+    ENABLE_COMMAND_PALETTE = True
+    TITLE = "troubleshoot"
+
+    def __init__(self, folder: Path | None = None, ascii: bool = False, settings_file: Path | None = None) -> None:
+        no_color = "NO_COLOR" in os.environ
+        super().__init__(ansi_color=True if no_color else None)
+        self.folder = folder or places.sessions()
+        self.settings_file = settings_file
+        self.settings = Settings()
+        self.look = Look()
+        self._ascii = ascii
+        self._plain = no_color
+        self._job: Session | None = None
+        self._table: asyncio.Task[Any] | None = None
+
+    def on_mount(self) -> None:
+        """Settings first, so that the first screen is right at once."""
+        for theme in THEMES.values():
+            self.register_theme(theme)
+        trouble = ""
+        try:
+            settings = load_settings(self.settings_file)
+        except SettingsFailed as error:
+            settings, trouble = Settings(), str(error)
+        self.wear(settings)
+        home = HomePage()
+        home.trouble = trouble
+        self.push_screen(home)
+
+    def wear(self, settings: Settings) -> None:
+        """Takes settings on."""
+        self.settings = settings
+        self.look = Look(self._ascii or settings.ascii, settings.decimal_comma)
+        # without colours only the terminal's own defaults are sure to be readable
+        self.theme = THEMES["terminal" if self._plain else settings.theme].name
+
+    def get_system_commands(self, screen: Any) -> Any:
+        """None of the toolkit's own: everything comes from the deeds."""
+        del screen
+        return ()
+
+    # ---- which screen comes when
+
+    def choose_circuit(self) -> None:
+        """Begin a job."""
+        self.push_screen(CircuitsPage())
+
+    def resume_job(self, page: Page, path: Path) -> None:
+        """Go on with a job from its log; what is wrong is told on the page that asked."""
+        page.do("opening the job", lambda: Session.resume(path), self.open_session)
+
+    def open_session(self, session: Session, replace: bool = False) -> None:
+        """First questions where some are left, else the working screen. The table is worked out meanwhile."""
+        self._job = session
+        if self._table is None:
+            self._table = asyncio.create_task(asyncio.to_thread(lambda: session.table))
+        state = session.state
+        if state.told is None or not state.cleared or state.stopped:
+            page: Page = AskingPage(session, self.start_work, self._stopped)
+        else:
+            page = WorkPage(session, self._table)
+        self._show(page, replace)
+
+    def _show(self, page: Page, replace: bool) -> None:
+        if replace or isinstance(self.screen, CircuitsPage):
+            self.switch_screen(page)
+        else:
+            self.push_screen(page)
+
+    def start_work(self) -> None:
+        """The first questions are answered."""
+        if self._job and self._table:
+            self.switch_screen(WorkPage(self._job, self._table))
+
+    def _stopped(self, advice: str) -> None:
+        """Stopped before the first check: the advice, on the working screen."""
+        if self._job and self._table:
+            page = WorkPage(self._job, self._table)
+            page.advice = advice
+            self.switch_screen(page)
+
+    def close_job(self) -> None:
+        """Lets go of the job and shows the first screen."""
+        if self._job:
+            self._job.close()
+        self._job = self._table = None
+        while not isinstance(self.screen, HomePage) and len(self.screen_stack) > 2:
+            self.pop_screen()
+
+    def on_unmount(self) -> None:
+        """Lets go of the log."""
+        if self._job:
+            self._job.close()
+
+
+def run(folder: Path | None = None, ascii: bool = False) -> None:
+    """Shows the UI until the person leaves. `folder` is where jobs are kept, the usual place where it is None.
+
+    Without the mouse, so that the terminal's own selection and copying work.
+    """
+    TroubleshootApp(folder, ascii).run(mouse=False)

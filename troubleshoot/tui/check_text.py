@@ -1,0 +1,155 @@
+"""What the working screen writes: a check, a question asked back, an outcome, the verdict, the panes. Sheets only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from troubleshoot.draw import LAYOUTS, draw_face, draw_numbers, draw_path
+from troubleshoot.draw import Path as CircuitPath
+from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
+from troubleshoot.session.standing import ReadLine
+from troubleshoot.session.steps import OnRelay, Steps
+from troubleshoot.tui.look import HEAD, LOUD, STRONG
+from troubleshoot.tui.sheet import Sheet
+
+
+def write_check(sheet: Sheet, card: CheckCard, layout: str) -> None:
+    """What to do now: how things must stand, then the leads or the look, then what is normal and what to mind."""
+    steps = card.steps
+    if card.check.again:
+        sheet.say("Once more, since the verdict hangs on it: lift both leads and set them anew.", STRONG)
+    _write_setup(sheet, steps)
+    sheet.gap()
+    if steps.look:
+        sheet.labelled("LOOK", steps.look, STRONG, LOUD)
+        sheet.gap()
+        sheet.choices([(answer, "") for answer in card.check.answers], -1)
+    else:
+        sheet.lead("RED", steps.red_mark, steps.red)
+        sheet.lead("BLACK", steps.black_mark, steps.black)
+        sheet.labelled("Meter", steps.meter, STRONG)
+        if steps.hold:
+            sheet.labelled("Hold", steps.hold, STRONG)
+        if card.say_healthy:
+            sheet.labelled("Healthy", card.say_healthy)
+    for relay in steps.on_relays:
+        write_relay(sheet, relay, layout)
+    if card.cautions:
+        sheet.gap()
+    for caution in card.cautions:
+        sheet.labelled("Mind", caution)
+
+
+def _write_setup(sheet: Sheet, steps: Steps) -> None:
+    came = f"; it comes from: {steps.before}" if steps.before else ""
+    sheet.labelled("Key", f"{steps.key[0].upper()}{steps.key[1:]}{came}", STRONG)
+    if steps.start_prevented:
+        sheet.labelled("No start", steps.start_prevented, STRONG)
+    sheet.labelled("Out", "; ".join(steps.out) or "nothing: everything plugged in and fitted", STRONG)
+    if steps.put_back:
+        sheet.labelled("Put back", "; ".join(steps.put_back), STRONG)
+
+
+def write_relay(sheet: Sheet, relay: OnRelay, layout: str) -> None:
+    """The relay's face for a layout that was confirmed, else only its numbers."""
+    sheet.gap()
+    strokes = sheet.look.strokes
+    if layout in LAYOUTS:
+        side = "from its blades" if relay.on_part else "from the wire side of the socket"
+        sheet.say(f"The {relay.say} as seen {side}:", own=False)
+        sheet.drawing(draw_face(LAYOUTS[layout], relay.blades, relay.red, relay.black, strokes))
+    else:
+        sheet.say(f"The {relay.say}: {draw_numbers(relay.blades, relay.red, relay.black)}", own=False)
+    sheet.say("Numbers, not places, decide.")
+
+
+def write_question(sheet: Sheet, question: Question) -> None:
+    """A value that is doubted, with what it may have meant."""
+    sheet.head(question.question)
+    sheet.gap()
+    sheet.choices([(candidate, "") for candidate in question.candidates], -1)
+    sheet.gap()
+    sheet.say("Type its number, or the value anew.")
+
+
+def write_outcome(sheet: Sheet, outcome: Outcome, asked: str) -> None:
+    """What the last answer did."""
+    sheet.gap()
+    sheet.say(f"Noted: {outcome.understood}, for {asked}.", STRONG)
+    for line in outcome.doubted:
+        sheet.say(line, STRONG, "! ", "  ")
+    if outcome.fell:
+        sheet.say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".")
+    if outcome.rose:
+        sheet.say("More likely now: " + "; ".join(outcome.rose) + ".")
+    for line in outcome.silent:
+        sheet.say(line)
+
+
+def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
+    """What it is, how sure, what to repair, what proves the repair."""
+    sheet.head("Verdict" if card.sure else "What it looks like")
+    sheet.gap()
+    sheet.say(card.say, STRONG)
+    sheet.gap()
+    if not card.sure:
+        write_suspects(sheet, card.suspects[:5])
+        sheet.gap()
+    for text in card.repair:
+        sheet.labelled("Repair", text)
+    if card.prove:
+        sheet.gap()
+        sheet.head("These readings must be right after the repair")
+        for text in card.prove:
+            sheet.say(text, "", "- ", "  ")
+
+
+def write_stopped(sheet: Sheet, advice: str) -> None:
+    """Something is unsafe."""
+    sheet.head("STOP", LOUD)
+    sheet.gap()
+    sheet.say(advice, STRONG)
+    sheet.gap()
+    sheet.say("The job is kept. When it is made safe, type: go on. The safety questions come again then.")
+    sheet.say("Enter alone leaves the job.")
+
+
+def write_why(sheet: Sheet, card: CheckCard) -> None:
+    """Why this check, and what each answer would mean."""
+    sheet.head("Why this check")
+    sheet.say(card.why)
+    sheet.gap()
+    sheet.head("What each answer would mean")
+    for outcome, faults in card.meanings:
+        sheet.say(f"{outcome}:", STRONG)
+        for fault in faults:
+            sheet.say(fault, "", "  - ", "    ")
+
+
+def write_suspects(sheet: Sheet, lines: Sequence[Line]) -> None:
+    """Each suspect with its probability as number and bar."""
+    for line in lines:
+        sheet.bar(line.probability, line.say)
+
+
+def write_readings(sheet: Sheet, lines: Sequence[ReadLine]) -> None:
+    """What was read beside what was expected."""
+    sheet.head("Read so far", HEAD)
+    if not lines:
+        sheet.say("Nothing yet.")
+    for number, line in enumerate(lines, 1):
+        sheet.say(line.short, "", f"{number:>2} ", "   ", own=False)
+        told = f"{line.told}" + (f"   healthy: {line.healthy}" if line.healthy else "")
+        sheet.say(told, STRONG, "   ", "   ")
+        if line.is_doubted:
+            sheet.say("does not fit the rest; take it again another way", "", "   ! ", "     ")
+
+
+def write_circuit(sheet: Sheet, paths: Sequence[CircuitPath]) -> None:
+    """The circuit's line with what is known of it."""
+    strokes = sheet.look.strokes
+    sheet.say(f"{strokes.doubt} in question   {strokes.good} not it, by the readings so far   {strokes.down} not known yet")
+    for path in paths:
+        sheet.gap()
+        sheet.head(f"From battery to battery {path.title}")
+        sheet.drawing(draw_path(path, min(sheet.width, 78), strokes))

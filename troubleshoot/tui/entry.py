@@ -1,0 +1,62 @@
+"""The one field of a screen: it keeps the focus, takes every form of answer, and tells what was typed by a message."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from textual import events
+from textual.binding import Binding
+from textual.message import Message
+from textual.widgets import Input
+
+
+class Entry(Input):
+    """A line of typed words. Enter posts `Given`; the arrows post `Moved`, for a mark among choices or to scroll."""
+
+    BINDINGS = [  # noqa: RUF012 - as Textual declares it
+        Binding("up", "moved(-1)", "up", show=False),
+        Binding("down", "moved(1)", "down", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    Entry, Entry:focus { border: none; height: 1; padding: 0; width: 1fr; background: $background; }
+    Entry > .input--cursor, Entry:ansi > .input--cursor {
+        background: $foreground; color: $background; text-style: reverse;
+    }
+    """
+
+    @dataclass
+    class Given(Message):
+        """What was typed when Enter was pressed, as it is."""
+
+        text: str
+
+    @dataclass
+    class Moved(Message):
+        """An arrow key: -1 up, 1 down."""
+
+        step: int
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(select_on_focus=False, compact=True, **more)
+        self.cursor_blink = False
+
+    def action_moved(self, step: int) -> None:
+        """Tells the screen; the field has one line only."""
+        self.post_message(self.Moved(step))
+
+    async def action_submit(self) -> None:
+        """Gives the words away. They stay until the screen has taken them."""
+        self.post_message(self.Given(self.value))
+
+    def put(self, text: str) -> None:
+        """Replaces what is typed, cursor at the end."""
+        self.value = text
+        self.cursor_position = len(text)
+
+    def _on_paste(self, event: events.Paste) -> None:
+        """Pasted lines become one; nothing is cut off silently."""
+        event.prevent_default()
+        event.stop()
+        self.insert_text_at_cursor(" ".join(event.text.splitlines()))

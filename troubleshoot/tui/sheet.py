@@ -1,0 +1,104 @@
+"""A sheet of text for a given width: headings, wrapped words with a hanging indent, labelled lines, choices, bars.
+
+All words are wrapped here and made safe by the look, so that what a terminal shows is what was meant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from textual.content import Content
+
+from troubleshoot.tui.look import HEAD, LOUD, STRONG, Look, hang, lines_of
+
+WIDEST = 96
+"""Columns beyond which lines of words are hard to read."""
+
+
+class Sheet:
+    """Collects lines; `content` gives them as one piece."""
+
+    def __init__(self, look: Look, width: int) -> None:
+        self.look = look
+        self.width = max(16, width)
+        self._lines: list[Content] = []
+
+    @property
+    def content(self) -> Content:
+        """All of it."""
+        return lines_of(self._lines)
+
+    @property
+    def roomy(self) -> bool:
+        """Whether there is room for labels in a column and for empty lines."""
+        return self.width >= 60
+
+    def gap(self) -> None:
+        """An empty line where there is room for one."""
+        if self.roomy and self._lines and self._lines[-1].plain:
+            self._lines.append(Content(""))
+
+    def head(self, text: str, style: str = HEAD) -> None:
+        """A heading."""
+        self.say(text, style)
+
+    def say(self, text: str, style: str = "", first: str = "", rest: str = "", own: bool = True) -> None:
+        """Words wrapped. `own`: they are the program's, so values in them take the decimal mark that is wanted."""
+        shown = self.look.number(text) if own else self.look.safe(text)
+        for paragraph in shown.split("\n"):
+            for line in hang(paragraph, min(self.width, WIDEST), first, rest or " " * len(first)):
+                self._lines.append(Content.styled(line, style) if style else Content(line))
+
+    def labelled(self, label: str, text: str, style: str = "", label_style: str = STRONG) -> None:
+        """A label in a column of its own and words beside it; above them where there is no room."""
+        column = 10 if self.roomy else len(label) + 1
+        wrapped = hang(self.look.number(text), min(self.width, WIDEST) - column)
+        for number, line in enumerate(wrapped):
+            if number == 0:
+                pad = " " * (column - len(label))
+                self._lines.append(Content.assemble((label, label_style), pad, (line, style)))
+            else:
+                self._lines.append(Content.assemble(" " * (column if self.roomy else 2), (line, style)))
+
+    def lead(self, label: str, mark: str, text: str) -> None:
+        """Where a lead goes: the label reversed, the stamped number loud, the words strong."""
+        shown = f" {label} "
+        number = f" {mark} " if mark else ""
+        column = 10 if self.roomy else len(shown) + 1
+        words = hang(text if not mark else self.look.safe(text), min(self.width, WIDEST) - column)
+        pad = " " * (column - len(shown))
+        for i, line in enumerate(words):
+            safe = self.look.safe(line)
+            if i == 0:
+                self._lines.append(Content.assemble((shown, LOUD), pad, *self._numbered(safe, mark, number)))
+            else:
+                self._lines.append(Content.assemble(" " * column, (safe, STRONG)))
+
+    @staticmethod
+    def _numbered(line: str, mark: str, number: str) -> list[tuple[str, str]]:
+        """The line with its first stamped number made loud."""
+        before, found, after = line.partition(f" {mark} ") if mark else (line, "", "")
+        if not found:
+            return [(line, STRONG)]
+        return [(before, STRONG), (number, f"{LOUD}"), (after, STRONG)]
+
+    def choices(self, options: Sequence[tuple[str, str]], marked: int, chosen: Sequence[bool] | None = None) -> None:
+        """Numbered options with what each means; a sign before the one that Enter takes, boxes where many can be on."""
+        for i, (text, detail) in enumerate(options):
+            sign = self.look.mark if i == marked else " "
+            box = "" if chosen is None else "[x] " if chosen[i] else "[ ] "
+            first = f"{sign} {i + 1:>2} {box}"
+            self.say(text, STRONG if i == marked else "", first, " " * len(first), own=False)
+            if detail:
+                indent = " " * len(first) if self.roomy else "     "
+                self.say(detail, "", indent, indent, own=False)
+
+    def bar(self, share: float, text: str) -> None:
+        """A probability as number and bar, then the words."""
+        bar = self.look.bar(share, 10 if self.roomy else 5)
+        first = self.look.number(f"{share:6.1%} ") + bar + " "
+        self.say(text, "", first, " " * len(first))
+
+    def drawing(self, lines: Sequence[str]) -> None:
+        """Lines that are drawn already."""
+        self._lines += [Content(self.look.safe(line)) for line in lines]
