@@ -57,7 +57,9 @@ def find_groups(severities: int, each: int, seed: int) -> tuple[list[list[str]],
     table = shipped_table()
     samples: dict[str, list[list[float]]] = {}
     for name, car in cars(table.network, set(table.names), severities, each, seed, plain=severities * each):
-        samples.setdefault(name, []).append([feature(c, text) for c, text in zip(table.checks, car.survey(table.checks), strict=True)])
+        samples.setdefault(name, []).append(
+            [feature(c, text) for c, text in zip(table.checks, car.survey(table.checks), strict=True)]
+        )
     rng = np.random.default_rng(seed)
     arrays = {name: rng.permutation(np.array(rows)) for name, rows in samples.items()}
     group = {name: name for name in arrays}
@@ -96,7 +98,9 @@ def main() -> None:
         print(f"{error:6.3f}  {pair}")
     if given.store and not given.quick:
         sha = hashlib.sha256(CIRCUIT.read_bytes()).hexdigest()
-        STORED.write_text(json.dumps({"circuit_sha": sha, "seed": given.seed, "groups": groups, "errors": errors}, indent=1))
+        STORED.write_text(
+            json.dumps({"circuit_sha": sha, "seed": given.seed, "groups": groups, "errors": errors}, indent=1)
+        )
     print(json.dumps({"groups": len(groups), "pairs_over_0.02": len(errors), "seed": given.seed}))
 
 

@@ -108,7 +108,10 @@ def test_one_wrong_reading_among_good_ones_is_doubted_and_does_not_carry_the_ver
     readings = [known for known in belief.evidence if known.choice < 0]
     doubted = [known.check.id for known, p in zip(readings, belief.p_wrong, strict=True) if p > 0.5]
     assert doubted == [ASKED[at]]
-    assert "pump_ground:bad" in reasoner.ranked_groups(belief)[0].faults
+    lead = reasoner.ranked_groups(belief)[0]
+    # the drop along the ground wire is all that tells it from its bolt: without it neither may be called sure
+    assert "pump_ground:bad" in lead.faults or (at == 4 and lead.probability < 0.9)
+    assert belief.p_fault["pump_ground:bad"] > 0.1
 
 
 def test_swapped_leads_are_named_as_such(

@@ -1,8 +1,8 @@
 """Plays a whole case in plain lines: a sampled car with a hidden fault answers what the dialogue asks.
 
-    python tests/journeys/story.py ignition_out:accessory-feed
-    python tests/journeys/story.py pump_ground:bad=0.8 --seed 4
-    python tests/journeys/story.py random --seed 9
+python tests/journeys/story.py ignition_out:accessory-feed
+python tests/journeys/story.py pump_ground:bad=0.8 --seed 4
+python tests/journeys/story.py random --seed 9
 """
 
 from __future__ import annotations
@@ -75,9 +75,10 @@ def main() -> None:
     parser.add_argument("fault", help="PART:MODE[=SEVERITY] or random")
     parser.add_argument("--circuit", default="pump-on-ignition-feed")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--folder", type=Path, help="keep the session's log there")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        _, car, _ = play(given.circuit, given.fault, given.seed, Path(folder))
+        _, car, _ = play(given.circuit, given.fault, given.seed, given.folder or Path(folder))
         print(f"\n(hidden in this car: {car.fault.name if car.fault else 'nothing'}, severity {car.severity})")
 
 

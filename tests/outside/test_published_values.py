@@ -103,9 +103,7 @@ def test_a_hot_wire_must_be_shorter_by_the_advisory_circulars_formula() -> None:
 # ---- battery
 
 
-@pytest.mark.parametrize(
-    ("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)]
-)
+@pytest.mark.parametrize(("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)])
 def test_a_rested_battery_reads_as_in_the_bci_type_table(charge: float, volts: float) -> None:
     # The usual BCI-type table for flooded batteries, rested, about 25 °C.
     assert open_circuit_v(charge) == pytest.approx(volts, abs=1e-9)
@@ -213,9 +211,7 @@ FAA = [
 @pytest.mark.parametrize(
     ("ohm_per_ft", "feet", "amps", "drop_v"), FAA, ids=[f"FAA AC 43.13-1B, {row[3]} V" for row in FAA]
 )
-def test_the_drop_of_a_known_current_along_a_run(
-    ohm_per_ft: float, feet: float, amps: float, drop_v: float
-) -> None:
+def test_the_drop_of_a_known_current_along_a_run(ohm_per_ft: float, feet: float, amps: float, drop_v: float) -> None:
     run = solve((1, 0, ohm_per_ft * feet, 0.0))
     assert run.respond(np.array([float(amps)]))[0, 1] == pytest.approx(drop_v, abs=0.006)
 
@@ -395,9 +391,7 @@ def signature_volts(at: int | None, extra_ohm: float) -> list[list[float]]:
     count = len(points)
     one = np.ones((count, 1))
     no = np.zeros((count, 1), dtype=bool)
-    relays = Relays(
-        np.array([COIL]), np.array([CONTACT]), np.array([-1]), one * 7.2 / 90, one * 1.2 / 90, one, no, no
-    )
+    relays = Relays(np.array([COIL]), np.array([CONTACT]), np.array([-1]), one * 7.2 / 90, one * 1.2 / 90, one, no, no)
     fuses = Fuses(np.zeros(0, np.int64), np.zeros((count, 0)))
     none = np.zeros((count, 0))
     motors = Motors(np.zeros(0, np.int64), none, none, none, np.zeros((count, 0), bool))

@@ -86,6 +86,15 @@ def _hot(table: Table, behaviour: Behaviour, name: str) -> Floats:
     return np.stack([hot, 1 - hot], axis=1)
 
 
+TELLS = {"dead-while-cranking": "on", "weak": "on", "runs-key-off": "off", "runs-on": "off"}
+"""The key state in which a complaint has said already whether the motor runs: not asked again."""
+
+
+def told_already(check: Check, complaint: str) -> bool:
+    """Whether the complaint has answered this observation."""
+    return check.about.startswith("runs:") and TELLS.get(complaint) == check.setup.key
+
+
 def complaint_chances(table: Table, complaint: str) -> Floats:
     """Chance of each cell's car being brought with this complaint, relative, (C,)."""
     if complaint not in COMPLAINTS:

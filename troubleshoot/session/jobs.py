@@ -48,4 +48,6 @@ def _read(path: Path) -> Job:
         stands = "stopped"
     elif state.concluded:
         stands = "finished"
-    return Job(path, state.name or path.stem, title, begun, len(state.entries), stands, state.stopped or state.concluded)
+    return Job(
+        path, state.name or path.stem, title, begun, len(state.entries), stands, state.stopped or state.concluded
+    )

@@ -29,7 +29,7 @@ from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
-from troubleshoot.expect.seen import COMPLAINTS, complaint_chances
+from troubleshoot.expect.seen import COMPLAINTS, complaint_chances, told_already
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.guesses_file import load_guesses
@@ -278,7 +278,8 @@ class Session:
 
     @cached_property
     def _next(self) -> tuple[Choice | None, Belief]:
-        return self.reasoner.next_choice(self.state.evidence, self.state.stand, self.state.skipped, self._prior())
+        passed = self.state.skipped | self._told_already()
+        return self.reasoner.next_choice(self.state.evidence, self.state.stand, passed, self._prior())
 
     def next_check(self) -> CheckCard | VerdictCard:
         """The check to do now, or the verdict when nothing more is worth doing."""
@@ -312,6 +313,11 @@ class Session:
     def say_fault(self, name: str) -> str:
         """A fault's name as a sentence part."""
         return self.reasoner.fault(name).say
+
+    def _told_already(self) -> frozenset[str]:
+        """Observations that the complaint has answered."""
+        complaint = self.state.told.complaint if self.state.told else "unsure"
+        return frozenset(check.id for check in self.table.checks if told_already(check, complaint))
 
     # ---- answers
 

@@ -50,7 +50,11 @@ def healthy_range(table: Table, check: Check) -> tuple[float, float] | None:
 
 
 def stand_path(
-    path: Path, reference: str, reads: Sequence[tuple[Check, str]], before: Mapping[str, float], now: Mapping[str, float]
+    path: Path,
+    reference: str,
+    reads: Sequence[tuple[Check, str]],
+    before: Mapping[str, float],
+    now: Mapping[str, float],
 ) -> Path:
     """The path with readings against battery negative on its points, drops and standing on what lies between.
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import os
+from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -12,7 +14,7 @@ from textual.theme import Theme
 
 from troubleshoot import places
 from troubleshoot.errors import TroubleshootError
-from troubleshoot.session.session import Session
+from troubleshoot.session.session import Session, local_now
 from troubleshoot.tui.asking import AskingPage
 from troubleshoot.tui.circuits import CircuitsPage
 from troubleshoot.tui.deeds import DeedCommands
@@ -65,11 +67,15 @@ class TroubleshootApp(App[None]):
     ENABLE_COMMAND_PALETTE = True
     TITLE = "troubleshoot"
 
-    def __init__(self, folder: Path | None = None, ascii: bool = False, settings_file: Path | None = None) -> None:
+    def __init__(
+        self, folder: Path | None = None, ascii: bool = False, settings_file: Path | None = None,
+        clock: Callable[[], datetime] = local_now,
+    ) -> None:  # fmt: skip
         no_color = "NO_COLOR" in os.environ
         super().__init__(ansi_color=True if no_color else None)
         self.folder = folder or places.sessions()
         self.settings_file = settings_file
+        self.clock = clock
         self.settings = Settings()
         self.look = Look()
         self._ascii = ascii
@@ -111,7 +117,7 @@ class TroubleshootApp(App[None]):
 
     def resume_job(self, page: Page, path: Path) -> None:
         """Go on with a job from its log; what is wrong is told on the page that asked."""
-        page.do("opening the job", lambda: Session.resume(path), self.open_session)
+        page.do("opening the job", lambda: Session.resume(path, self.clock), self.open_session)
 
     def open_session(self, session: Session, replace: bool = False) -> None:
         """First questions where some are left, else the working screen. The table is worked out meanwhile."""

@@ -105,12 +105,10 @@ class AskingPage(Page):
             return
         for index in cast("list[int]", found):
             self.on_now ^= {self.asked.options[index].value}
-        self.entry.put("")
         self.repaint()
 
     def _answered(self, answer: tuple[str, ...]) -> None:
         self.answers[self.asked.id] = answer
-        self.entry.put("")
         if self.at + 1 < len(self.questions):
             self.at += 1
             self._begin_question()
@@ -134,7 +132,6 @@ class AskingPage(Page):
         except TroubleshootError as error:
             self.fail(str(error))
             return
-        self.entry.put("")
         self.stopped(advice)
 
     def action_unsafe(self) -> None:

@@ -13,53 +13,74 @@ from troubleshoot.tui.look import HEAD, LOUD, STRONG
 from troubleshoot.tui.sheet import Sheet
 
 
+FACE_WIDTH = 30
+"""Columns of a relay's face and the gap before it."""
+
+LEFT_OVER = 46
+"""Columns that must be left for the words to set the face beside them."""
+
+
 def write_check(sheet: Sheet, card: CheckCard, layout: str) -> None:
     """What to do now: how things must stand, then the leads or the look, then what is normal and what to mind."""
-    steps = card.steps
     if card.check.again:
         sheet.say("Once more, since the verdict hangs on it: lift both leads and set them anew.", STRONG)
-    _write_setup(sheet, steps)
+    has_face = bool(card.steps.on_relays) and layout in LAYOUTS
+    beside = has_face and sheet.width >= LEFT_OVER + FACE_WIDTH
+    words = Sheet(sheet.look, sheet.width - FACE_WIDTH if beside else sheet.width)
+    _write_setup(words, card.steps)
+    _write_leads(words, card)
+    for caution in card.cautions:
+        words.labelled("Mind", caution)
+    if not beside:
+        sheet.add(words)
+        for relay in card.steps.on_relays:
+            write_relay(sheet, relay, layout)
+        return
+    faces = Sheet(sheet.look, FACE_WIDTH - 2)
+    for relay in card.steps.on_relays:
+        write_relay(faces, relay, layout)
+    sheet.add(words, faces)
+
+
+def _write_setup(sheet: Sheet, steps: Steps) -> None:
+    came = f", coming from {steps.before}" if steps.before else ""
+    sheet.labelled("Key", f"{steps.key.removeprefix('key ')}{came}", STRONG)
+    if steps.start_prevented:
+        sheet.labelled("No start", steps.start_prevented, STRONG)
+    sheet.labelled("Out", "; ".join(steps.out) or "nothing: all plugged in and fitted", STRONG)
+    if steps.put_back:
+        sheet.labelled("Put back", "; ".join(steps.put_back), STRONG)
+
+
+def _write_leads(sheet: Sheet, card: CheckCard) -> None:
+    steps = card.steps
     sheet.gap()
     if steps.look:
         sheet.labelled("LOOK", steps.look, STRONG, LOUD)
         sheet.gap()
         sheet.choices([(answer, "") for answer in card.check.answers], -1)
-    else:
-        sheet.lead("RED", steps.red_mark, steps.red)
-        sheet.lead("BLACK", steps.black_mark, steps.black)
-        sheet.labelled("Meter", steps.meter, STRONG)
-        if steps.hold:
-            sheet.labelled("Hold", steps.hold, STRONG)
-        if card.say_healthy:
-            sheet.labelled("Healthy", card.say_healthy)
-    for relay in steps.on_relays:
-        write_relay(sheet, relay, layout)
+        return
+    sheet.lead("RED", steps.red_mark, steps.red)
+    sheet.lead("BLACK", steps.black_mark, steps.black)
+    sheet.gap()
+    sheet.labelled("Meter", steps.meter, STRONG)
+    if steps.hold:
+        sheet.labelled("Hold", steps.hold, STRONG)
+    if card.say_healthy:
+        sheet.labelled("Healthy", card.say_healthy)
     if card.cautions:
         sheet.gap()
-    for caution in card.cautions:
-        sheet.labelled("Mind", caution)
-
-
-def _write_setup(sheet: Sheet, steps: Steps) -> None:
-    came = f"; it comes from: {steps.before}" if steps.before else ""
-    sheet.labelled("Key", f"{steps.key[0].upper()}{steps.key[1:]}{came}", STRONG)
-    if steps.start_prevented:
-        sheet.labelled("No start", steps.start_prevented, STRONG)
-    sheet.labelled("Out", "; ".join(steps.out) or "nothing: everything plugged in and fitted", STRONG)
-    if steps.put_back:
-        sheet.labelled("Put back", "; ".join(steps.put_back), STRONG)
 
 
 def write_relay(sheet: Sheet, relay: OnRelay, layout: str) -> None:
     """The relay's face for a layout that was confirmed, else only its numbers."""
     sheet.gap()
-    strokes = sheet.look.strokes
     if layout in LAYOUTS:
-        side = "from its blades" if relay.on_part else "from the wire side of the socket"
-        sheet.say(f"The {relay.say} as seen {side}:", own=False)
-        sheet.drawing(draw_face(LAYOUTS[layout], relay.blades, relay.red, relay.black, strokes))
+        side = "its blades" if relay.on_part else "the wire side of its socket"
+        sheet.say(f"{relay.say}, seen from {side}:", own=False)
+        sheet.drawing(draw_face(LAYOUTS[layout], relay.blades, relay.red, relay.black, sheet.look.strokes))
     else:
-        sheet.say(f"The {relay.say}: {draw_numbers(relay.blades, relay.red, relay.black)}", own=False)
+        sheet.say(f"On the {relay.say}: {draw_numbers(relay.blades, relay.red, relay.black)}", own=False)
     sheet.say("Numbers, not places, decide.")
 
 
@@ -139,7 +160,7 @@ def write_readings(sheet: Sheet, lines: Sequence[ReadLine]) -> None:
         sheet.say("Nothing yet.")
     for number, line in enumerate(lines, 1):
         sheet.say(line.short, "", f"{number:>2} ", "   ", own=False)
-        told = f"{line.told}" + (f"   healthy: {line.healthy}" if line.healthy else "")
+        told = line.told + (f" (healthy: {line.healthy})" if line.healthy else "")
         sheet.say(told, STRONG, "   ", "   ")
         if line.is_doubted:
             sheet.say("does not fit the rest; take it again another way", "", "   ! ", "     ")
@@ -148,7 +169,9 @@ def write_readings(sheet: Sheet, lines: Sequence[ReadLine]) -> None:
 def write_circuit(sheet: Sheet, paths: Sequence[CircuitPath]) -> None:
     """The circuit's line with what is known of it."""
     strokes = sheet.look.strokes
-    sheet.say(f"{strokes.doubt} in question   {strokes.good} not it, by the readings so far   {strokes.down} not known yet")
+    for stroke, meaning in ((strokes.doubt, "in question"), (strokes.good, "not it, by the readings so far"),
+                            (strokes.down, "not known yet")):  # fmt: skip
+        sheet.say(meaning, "", f"{stroke} ", "  ")
     for path in paths:
         sheet.gap()
         sheet.head(f"From battery to battery {path.title}")

@@ -66,7 +66,6 @@ class ChoicePage(Page):
         if found is None:
             self.typed(text)
             return
-        self.entry.put("")
         self.chose(options[found])
 
     def typed(self, text: str) -> None:

@@ -96,7 +96,7 @@ class CircuitsPage(ChoicePage):
 
         def start() -> Session:
             try:
-                return Session.start(path, folder=self.ours.folder, guesses=guesses)
+                return Session.start(path, folder=self.ours.folder, guesses=guesses, clock=self.ours.clock)
             except (OSError, ValueError) as error:  # what is typed may be no path at all
                 reason = getattr(error, "strerror", "") or str(error)
                 raise TypedWrong(Problem("no-circuit", f"that is no circuit file: {reason}", where=quote(str(path)))) from None
@@ -104,7 +104,6 @@ class CircuitsPage(ChoicePage):
         self.do("reading the circuit", start, self._began)
 
     def _began(self, session: Session) -> None:
-        self.entry.put("")
         self.ours.open_session(session)
 
     def go_back(self) -> None:

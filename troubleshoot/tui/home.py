@@ -45,7 +45,7 @@ class HomePage(ChoicePage):
             found.append(Option("last", f"Go on with the last job: {told.say}", told.detail))
         found.append(Option("begin", "Begin a job"))
         if self.jobs:
-            found.append(Option("jobs", "Open another job", f"{len(self.jobs)} in {self.ours.folder}"))
+            found.append(Option("jobs", "Open another job", f"{len(self.jobs)} kept so far"))
         return [*found, Option("settings", "Settings"), Option("leave", "Leave")]
 
     def chose(self, option: Option) -> None:
@@ -135,7 +135,6 @@ class SettingsPage(ChoicePage):
             except TroubleshootError as error:
                 self.fail(str(error))
                 return
-        self.entry.put("")
         self.field = ""
         self.repaint(to_top=True)
 

@@ -51,6 +51,7 @@ class Page(Screen[Any]):
         self.busy = ""
         self._busy_s = 0.0
         self._pane = ""
+        self._given = ""
 
     # ---- what a screen says of itself
 
@@ -72,7 +73,7 @@ class Page(Screen[Any]):
         return ""
 
     async def given(self, text: str) -> None:
-        """Takes words. The entry is emptied by whoever has understood them."""
+        """Takes words. The entry is empty already; `fail` puts them back."""
         raise NotImplementedError
 
     # ---- the widgets
@@ -215,11 +216,13 @@ class Page(Screen[Any]):
             self.repaint(to_top=True)
             return
         self.trouble = ""
+        # emptied at once, so that keys typed ahead are neither lost nor glued to this answer
+        self.entry.put("")
         deed = deed_of_word([d for d in self.DEEDS if d is not PALETTE], message.text)
         if deed:
-            self.entry.put("")
             await self.run_action(deed.action)
             return
+        self._given = message.text
         await self.given(message.text)
 
     @on(Entry.Moved)
@@ -276,7 +279,11 @@ class Page(Screen[Any]):
         self.repaint(to_top=True)
 
     def fail(self, message: str) -> None:
-        """Tells what went wrong, above everything else; what is typed stays."""
+        """Tells what went wrong, above everything else; what was typed comes back, marked, to be typed over."""
         self.trouble = message
+        if self._given and not self.entry.value:
+            self.entry.put(self._given)
+            self.entry.select_all()
+        self._given = ""
         self._pane = ""
         self.repaint(to_top=True)

@@ -38,6 +38,15 @@ class Sheet:
         if self.roomy and self._lines and self._lines[-1].plain:
             self._lines.append(Content(""))
 
+    def add(self, words: Sheet, beside: Sheet | None = None) -> None:
+        """The lines of another sheet; with a second one set to the right of it."""
+        left, right = words._lines, beside._lines if beside else []
+        for i in range(max(len(left), len(right))):
+            line = left[i] if i < len(left) else Content("")
+            if i < len(right):
+                line = line.pad_right(max(0, self.width - len(line.plain) - (beside.width if beside else 0))) + right[i]
+            self._lines.append(line)
+
     def head(self, text: str, style: str = HEAD) -> None:
         """A heading."""
         self.say(text, style)

@@ -75,6 +75,12 @@ class WorkPage(Page):
 
     def title_line(self) -> str:
         name = self.session.state.name or self.session.circuit.title
+        if self.advice:
+            return f"STOPPED: {name}"
+        if self._pane and not self.is_wide:
+            return f"Esc: back to the check - {name}"
+        if self.standing and isinstance(self.standing.card, VerdictCard):
+            return f"Verdict: {name}"
         return f"Check {len(self.session.state.entries) + 1}: {name}"
 
     def paint(self, sheet: Sheet) -> None:
@@ -230,7 +236,6 @@ class WorkPage(Page):
 
     def _took(self, result: tuple[Outcome | Question, Standing | None]) -> None:
         outcome, standing = result
-        self.entry.put("")
         self._pane = self.said = ""
         if isinstance(outcome, Question):
             self.question = outcome
@@ -305,7 +310,6 @@ class WorkPage(Page):
         except TroubleshootError as error:
             self.fail(str(error))
             return
-        self.entry.put("")
         self.said = "The note is kept (F1 shows the notes)."
         self.repaint(to_top=True)
 
@@ -329,7 +333,6 @@ class WorkPage(Page):
     async def _given_when_stopped(self, text: str) -> None:
         said = text.strip().casefold()
         if said == "go on":
-            self.entry.put("")
             self.ours.open_session(self.session, replace=True)
         elif not said:
             self.ours.close_job()

@@ -117,7 +117,7 @@ def say_value(check: Check, value: float) -> str:
 def say_range(check: Check, low: float, high: float) -> str:
     """A range of a reading in words, rounded to what one would remember: "20 mV to 30 mV", "12.2 V to 12.4 V"."""
     dimension = "resistance" if check.is_ohms else "voltage"
-    if not check.is_ohms and abs(low) < 0.005 and abs(high) < 0.02:
+    if check.function not in ("ohms", "millivolts") and abs(low) < 0.005 and abs(high) < 0.02:
         return "about 0 V"
     first, last = (show(value, dimension, 3 if abs(value) >= 10 else 2) for value in (low, high))
     return first if first == last else f"{first} to {last}"
