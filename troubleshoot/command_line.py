@@ -34,16 +34,15 @@ def _parser() -> argparse.ArgumentParser:
         prog="troubleshoot",
         description="Finds the fault in a relay-fed vehicle circuit from meter readings, one check at a time.",
     )
-    verbs = parser.add_subparsers(required=True, metavar="VERB")
+    parser.add_argument("--folder", type=Path, help="where jobs are kept")
+    parser.add_argument("--ascii", action="store_true", help="the screens in plain ASCII")
+    parser.set_defaults(run=_screens)
+    verbs = parser.add_subparsers(metavar="VERB", description="Without a verb: the screens, for one hand and no mouse.")
     find = verbs.add_parser("find", help="find the fault: asks one check at a time")
-    find.add_argument(
-        "circuit", nargs="?", help="a circuit.yaml, its folder, or the name of a shipped circuit"
-    )
+    find.add_argument("circuit", nargs="?", help="a circuit.yaml, its folder, or the name of a shipped circuit")
     find.add_argument("--json", action="store_true", help="one JSON object a line each way")
-    find.add_argument(
-        "--resume", nargs="?", const="", metavar="SESSION", help="go on with a session (the last one)"
-    )
-    find.add_argument("--folder", type=Path, help="where the session is kept")
+    find.add_argument("--resume", nargs="?", const="", metavar="SESSION", help="go on with a session (the last one)")
+    find.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="where the session is kept")
     find.add_argument("--guesses", type=Path, help="a file of priors and costs in place of the shipped one")
     find.set_defaults(run=_find)
     expect = verbs.add_parser("expect", help="what every terminal should read, in every key state")
@@ -56,6 +55,13 @@ def _parser() -> argparse.ArgumentParser:
     listing = verbs.add_parser("circuits", help="the shipped circuits, and when each applies")
     listing.set_defaults(run=_circuits)
     return parser
+
+
+def _screens(arguments: argparse.Namespace) -> int:
+    from troubleshoot.tui.app import run
+
+    run(arguments.folder, arguments.ascii)
+    return 0
 
 
 def _write(line: str) -> None:
@@ -72,9 +78,7 @@ def _find(arguments: argparse.Namespace) -> int:
     elif arguments.circuit:
         session = Session.start(arguments.circuit, folder=arguments.folder, guesses=arguments.guesses)
     else:
-        raise TypedWrong(
-            Problem("no-circuit", "which circuit?", "troubleshoot find CIRCUIT, or find --resume")
-        )
+        raise TypedWrong(Problem("no-circuit", "which circuit?", "troubleshoot find CIRCUIT, or find --resume"))
     try:
         if arguments.json:
             from troubleshoot.plain.json_lines import JsonLines

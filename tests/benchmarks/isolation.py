@@ -76,7 +76,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="fewer cars, same code")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
-    severities, each = (5, 2) if given.quick else (5, 20)
+    severities, each = (2, 4) if given.quick else (5, 20)
     runs = play_all(severities, each, given.seed)
     by_fault: dict[str, list[Run]] = {}
     for run in runs:

@@ -84,7 +84,7 @@ def test_a_blown_fuse_stays_blown_whatever_the_key_does(
 
 
 @pytest.mark.parametrize(
-    "name,severity,complaint",
+    ("name", "severity", "complaint"),
     [
         ("ignition_out:accessory-feed", None, "dead-while-cranking"),
         ("relay:contacts-welded", None, "runs-key-off"),
@@ -98,7 +98,9 @@ def test_the_owner_complains_of_what_the_fault_does(
 ) -> None:
     said = [Car(network, fault_named(name), severity, seed).complaint() for seed in range(40, 45)]
     assert complaint in said
-    assert set(said) <= ({complaint, "blows-fuse"} if "fuse" in name else {complaint, "unsure"}) <= set(COMPLAINTS), said
+    assert set(said) <= ({complaint, "blows-fuse"} if "fuse" in name else {complaint, "unsure"}) <= set(COMPLAINTS), (
+        said
+    )
 
 
 def test_a_fault_that_does_nothing_is_known_not_to_matter(

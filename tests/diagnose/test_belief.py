@@ -17,6 +17,7 @@ from troubleshoot.diagnose.belief import Belief, Joint, _leave_out, _leave_two_o
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.parts.branch import Fault
+from troubleshoot.solve.linear import Floats
 from troubleshoot.words.answers import OverLimit, Seen, Value, Wander
 
 ASKED = (
@@ -62,9 +63,7 @@ def test_any_answers_whatever_leave_a_belief_that_sums_to_one(
 
 @SHARED
 @given(order=st.permutations(range(len(ASKED))))
-def test_the_order_of_the_evidence_does_not_matter(
-    reasoner: Reasoner, evidence: list[Known], order: list[int]
-) -> None:
+def test_the_order_of_the_evidence_does_not_matter(reasoner: Reasoner, evidence: list[Known], order: list[int]) -> None:
     assert far(reasoner.weigh(evidence), reasoner.weigh([evidence[i] for i in order])) < 1e-9
 
 
@@ -95,7 +94,7 @@ def test_the_true_fault_leads_after_seven_good_answers(reasoner: Reasoner, evide
     assert (belief.p_wrong < 0.5).all()
 
 
-@pytest.mark.parametrize("at,wrong", [(0, 0.02), (2, 0.0), (4, 11.9), (3, 11.95)])
+@pytest.mark.parametrize(("at", "wrong"), [(0, 0.02), (2, 0.0), (4, 11.9), (3, 11.95)])
 def test_one_wrong_reading_among_good_ones_is_doubted_and_does_not_carry_the_verdict(
     reasoner: Reasoner, evidence: list[Known], check_of: Callable[[str], Check],
     fault_named: Callable[[str], Fault], read_off: Callable[[Car, Check], Known], at: int, wrong: float,
@@ -150,7 +149,7 @@ def readings(evidence: list[Known]) -> list[Known]:
     return [known for known in evidence if known.choice < 0]
 
 
-def close(one: np.ndarray, other: np.ndarray) -> None:  # type: ignore[type-arg]
+def close(one: Floats, other: Floats) -> None:
     assert np.abs(one - other).max() < 1e-6 * (1 + np.abs(other).max())
 
 

@@ -19,9 +19,8 @@ from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN
 
-CARS = 44
-SETUPS_A_CAR = 2
-READINGS_A_SETUP = 8
+CARS = 42
+READINGS_A_CAR = 14
 OUT_OF_SCALE = 0.9
 """Sigma of an answer from which it is a range or over the limit, not a value."""
 
@@ -44,7 +43,7 @@ def sampled_pairs(table: Table, read_off: Callable[[Car, Check], Known]) -> list
     by_setup: dict[Setup, list[Check]] = {}
     for check in table.readings:
         by_setup.setdefault(check.setup, []).append(check)
-    often = [setup for setup in by_setup if len(by_setup[setup]) >= READINGS_A_SETUP]
+    often = [setup for setup in by_setup if len(by_setup[setup]) >= READINGS_A_CAR]
     alone = [i for i, c in enumerate(table.cells) if same[c.fault.name, c.severity] == 1]
     pairs = []
     for number, at in enumerate(rng.choice(alone, CARS, replace=False)):
@@ -53,8 +52,8 @@ def sampled_pairs(table: Table, read_off: Callable[[Car, Check], Known]) -> list
         if severity and severity != OPEN:
             severity *= float(np.exp(cell.ln_sigma * rng.standard_normal()))
         car = Car(table.network, None if cell.fault is NOTHING_WRONG else cell.fault, severity, 3000 + number)
-        setups = [often[n] for n in rng.choice(len(often), SETUPS_A_CAR, replace=False)]
-        for check in [c for s in setups for c in rng.choice(np.array(by_setup[s]), READINGS_A_SETUP, replace=False)]:
+        setup = often[number % len(often)]  # one setup a car: turning the key is most of the work
+        for check in rng.choice(np.array(by_setup[setup]), READINGS_A_CAR, replace=False):
             predicted = table.predict(check)
             known = read_off(car, check)
             if predicted.floats[at] or table.behaviour(check.setup).chatters[at] or known.sigma > OUT_OF_SCALE:

@@ -33,7 +33,7 @@ def test_the_two_coil_contacts_look_alike(reasoner: Reasoner) -> None:
 
 
 @pytest.mark.parametrize(
-    "one,other",
+    ("one", "other"),
     [
         ("main_fuse:blown", "coil_fuse:blown"),
         ("relay:coil-open", "relay:contacts-stuck-open"),

@@ -56,21 +56,27 @@ def test_no_cell_has_a_severity_that_does_nothing(table: Table) -> None:
     assert len(lightest) > 20
 
 
+@pytest.fixture(scope="module")
+def ranges(table: Table) -> dict[Fault, tuple[float, float]]:
+    return severity_range(table.network)
+
+
 @pytest.mark.parametrize(
     "name", ["pump_ground:bad", "relay.30:bad", "fused_feed:bad", "coil_ground:bad", "pump_bolt:bad-joint"]
 )
 def test_what_is_lighter_than_the_lightest_cell_is_harmless(
-    table: Table, fault_named: Callable[[str], Fault], name: str
+    table: Table, ranges: dict[Fault, tuple[float, float]], fault_named: Callable[[str], Fault], name: str
 ) -> None:
-    low, high = severity_range(table.network)[fault_named(name)]
+    low, high = ranges[fault_named(name)]
     assert does_something(table.network, fault_named(name), low)
     assert does_something(table.network, fault_named(name), high)
     assert not does_something(table.network, fault_named(name), low / 2.2)  # a little over one step of the grid
 
 
-def test_five_amperes_or_more_make_hundredths_of_an_ohm_a_fault(table: Table, fault_named: Callable[[str], Fault]) -> None:
+def test_five_amperes_or_more_make_hundredths_of_an_ohm_a_fault(
+    ranges: dict[Fault, tuple[float, float]], fault_named: Callable[[str], Fault]
+) -> None:
     """0.2 V at this pump's 6 A is 0.03 ohm; in the coil's wires, at 0.15 A, the same ohms are nothing."""
-    ranges = severity_range(table.network)
     assert 0.01 < ranges[fault_named("pump_ground:bad")][0] < 0.1
     assert ranges[fault_named("coil_ground:bad")][0] > 1.0
 

@@ -73,7 +73,7 @@ def test_a_severity_may_be_given_and_shows(network: Network) -> None:
 
 
 @pytest.mark.parametrize(
-    "asked,code",
+    ("asked", "code"),
     [
         ("relay:sulks", "unknown-fault"),
         ("", ""),

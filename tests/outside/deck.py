@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-LEAK_OHM = 33.333333333333333e6
-"""What stays of anything open: 3e-8 S, between 1e-8 and 1e-7 S a joint (invented)."""
+LEAK_OHM = 1e8
+"""What stays of anything open: 1e-8 S a joint (invented)."""
 
 SEGMENT_S = 0.3
 """How long each key state lasts: many times every lag below."""

@@ -17,7 +17,7 @@ from troubleshoot.solve.settle import Devices, Fuses, Motors, Relays, State, set
 
 INNER_OHM, SERIES_OHM, COIL_OHM, CONTACT_OHM, LAMP_OHM = 0.4, 30.0, 85.0, 0.004, 3.0
 PULL_IN_A, RELEASE_A = 6.8 / 85, 2.5 / 85
-OPEN_SIEMENS = 3e-8
+OPEN_SIEMENS = 1e-8
 TOP_V = 16.0
 SWEEP_S = 20.0
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,20 +9,31 @@ from textual.pilot import Pilot
 
 from troubleshoot.car.car import Car
 from troubleshoot.session.cards import CheckCard
+from troubleshoot.session.session import Session
 from troubleshoot.tui.app import TroubleshootApp
 from troubleshoot.tui.entry import Entry
 from troubleshoot.tui.work import WorkPage
 
-NAMED = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus", "?": "question_mark", "/": "slash", "_": "underscore"}
+NAMED = {
+    " ": "space",
+    ".": "full_stop",
+    ",": "comma",
+    "-": "minus",
+    "?": "question_mark",
+    "/": "slash",
+    "_": "underscore",
+}
+
+SHIPPED = "pump-on-ignition-feed"
 
 TO_THE_FIRST_CHECK = ("begin", "1", "1", "1", "1", "Old van", "10", "", "", "", "", "", "2")
 """What is typed, each with Enter, from the first screen to the first check."""
 
 
-def make_app(folder: Path, ascii: bool = False) -> TroubleshootApp:
+def make_app(folder: Path, plain: bool = False) -> TroubleshootApp:
     """An app on a folder of its own, with a clock that stands still."""
     settings = folder / "settings" / "settings.json"
-    return TroubleshootApp(folder, ascii, settings, clock=lambda: datetime(2024, 5, 6, 7, 8, tzinfo=UTC))
+    return TroubleshootApp(folder, plain, settings, clock=lambda: datetime(2024, 5, 6, 7, 8, tzinfo=UTC))
 
 
 async def settle(pilot: Pilot[None]) -> None:
@@ -59,6 +68,19 @@ async def to_first_check(pilot: Pilot[None]) -> WorkPage:
     return work_page(pilot)
 
 
+async def at_work(pilot: Pilot[None], layout: str = "86-85-30") -> WorkPage:
+    """The first check of a job that was begun without the keys, for tests that are not about the beginning."""
+    app = pilot.app
+    assert isinstance(app, TroubleshootApp)
+    session = Session.start(SHIPPED, complaint="unsure", folder=app.folder, clock=app.clock)
+    session.note(name="Old van", layout=layout)
+    await pilot.pause()
+    app.open_session(session)
+    await settle(pilot)
+    await settle(pilot)
+    return work_page(pilot)
+
+
 def work_page(pilot: Pilot[None]) -> WorkPage:
     """The working screen, which must be the one shown."""
     page = pilot.app.screen
@@ -87,12 +109,3 @@ def screen_lines(app: TroubleshootApp) -> list[str]:
 def screen_text(app: TroubleshootApp) -> str:
     """The same in one piece."""
     return "\n".join(screen_lines(app))
-
-
-@contextmanager
-def no_leftovers(app: TroubleshootApp) -> Iterator[None]:
-    """Lets go of the job's log whatever happens."""
-    try:
-        yield
-    finally:
-        app.close_job()

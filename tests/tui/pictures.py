@@ -16,12 +16,11 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from driving import make_app, press, screen_text, settle, to_first_check, type_line, work_page
+from driving import make_app, press, screen_text, settle, type_line, work_page
 from textual.pilot import Pilot
 
 from troubleshoot.car.car import Car
 from troubleshoot.session.cards import CheckCard
-from troubleshoot.tui.app import TroubleshootApp
 
 SIZES = ((40, 12), (80, 24), (120, 36), (160, 50))
 MODES = ("colour", "no-color", "ascii")
@@ -111,10 +110,11 @@ async def afterwards(pilot: Pilot[None]) -> AsyncIterator[str]:
 
 async def take(size: tuple[int, int], mode: str, out: Path | None, texts: dict[str, str]) -> None:
     """All pictures of one size and mode; the texts go into `texts` by name."""
+    os.environ.pop("NO_COLOR", None)
     if mode == "no-color":
         os.environ["NO_COLOR"] = "1"
     with tempfile.TemporaryDirectory() as folder:
-        app = make_app(Path(folder), ascii=mode == "ascii")
+        app = make_app(Path(folder), plain=mode == "ascii")
         async with app.run_test(size=size) as pilot:
             async for name in screens(pilot):
                 await settle(pilot)
@@ -144,15 +144,20 @@ def main() -> None:
     print(f"{len(texts)} pictures in {arguments.out}")
 
 
+def tell_texts(texts: dict[str, str]) -> str:
+    """All screens of one size and mode under one another."""
+    return "".join(f"##### {name}\n{text}\n" for name, text in texts.items())
+
+
 def keep(texts: dict[str, str]) -> None:
-    """One file a size, all screens under one another, colour and ascii."""
+    """One file a size, in line drawing and in ASCII."""
     SNAPSHOTS.mkdir(exist_ok=True)
     for size in SIZES:
         for mode in ("colour", "ascii"):
             tail = f"-{size[0]}x{size[1]}-{mode}"
-            told = [f"##### {stem.removesuffix(tail)}\n{text}\n" for stem, text in texts.items() if stem.endswith(tail)]
+            told = {stem.removesuffix(tail): text for stem, text in texts.items() if stem.endswith(tail)}
             if told:
-                (SNAPSHOTS / f"{tail[1:]}.txt").write_text("".join(told), encoding="utf-8")
+                (SNAPSHOTS / f"{tail[1:]}.txt").write_text(tell_texts(told), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -23,6 +23,7 @@ REPEATED = 0.4
 """What a check made anew is worth against another one: the same hand may make the same slip (invented)."""
 
 MOST_CELLS = 120
+UNLIKELY = 2e-4
 CELLS_A_FAULT = 3
 """Cells that a choice looks at: the heaviest of each fault, standing for the rest of it."""
 
@@ -119,7 +120,7 @@ def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     for cell in order:
         rank_in_fault[cell] = seen[faults[cell]]
         seen[faults[cell]] += 1
-    kept = [c for c in order if rank_in_fault[c] < CELLS_A_FAULT and p[c] > 1e-5][:MOST_CELLS]
+    kept = [c for c in order if rank_in_fault[c] < CELLS_A_FAULT and p[c] > UNLIKELY][:MOST_CELLS]
     picked = np.array(kept, dtype=np.int64)
     total = np.bincount(faults, p)
     inside = np.bincount(faults[picked], p[picked], minlength=total.size)

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.belief import Belief, weigh
+from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice, pick
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.expect.cells import NOT_DESCRIBED
+from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.expect.lookalike import group_faults
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
@@ -23,11 +23,14 @@ from troubleshoot.solve.linear import Floats, Ints
 SURE = 0.97
 """Probability of a look-alike group at which it becomes the verdict."""
 
-TELLS_NOTHING = 0.01
+TELLS_NOTHING = 0.03
 """Nats under which no check is worth its time any more."""
 
 CONFIRMS = 0.15
 """Share of what is open without the carrying answer that a confirming check must be able to settle (invented)."""
+
+FOUNDED = 20.0
+"""How much likelier the answers must have made a fault against "nothing wrong" before it is a verdict (invented)."""
 
 MOST_READINGS = 20
 
@@ -102,6 +105,27 @@ class Reasoner:
         """Number of the likeliest group."""
         return int(np.bincount(self.group_of, belief.p_cell).argmax())
 
+    def unfounded(self, belief: Belief, prior: Floats | None) -> Belief | None:
+        """The belief to settle between the leader and a healthy circuit, while nothing read has told them apart.
+
+        A complaint and priors may favour a fault strongly; it becomes a verdict only once there are two
+        answers and these make it FOUNDED times likelier against "nothing wrong". None when that is so.
+        """
+        before = prior_of(self.table, self.guesses) if prior is None else prior
+        leads = self.group_of == self.leader(belief)
+        healthy = np.append(np.array(self.table.names) == NOTHING_WRONG.name, False)
+        if leads[healthy].any():
+            return None if len(belief.evidence) > 1 else belief
+        gained = (belief.p_cell[leads].sum() / before[leads].sum()) / (
+            max(belief.p_cell[healthy].sum(), 1e-300) / before[healthy].sum()
+        )
+        if len(belief.evidence) > 1 and gained > FOUNDED:
+            return None
+        even = np.zeros_like(belief.p_cell)
+        for half in (leads, healthy):
+            even[half] = 0.5 * belief.p_cell[half] / max(belief.p_cell[half].sum(), 1e-300)
+        return replace(belief, p_cell=even)
+
     def shaky(self, belief: Belief, prior: Floats | None) -> tuple[Belief, Check] | None:
         """The belief without the one answer that carries the verdict, and its check; None when none does alone.
 
@@ -132,14 +156,17 @@ class Reasoner:
         allowed = [check for check in self.checks if check.id not in done]
         if not allowed or len(evidence) >= MOST_READINGS:
             return None, belief
-        p_lead = float(np.bincount(self.group_of, belief.p_cell).max())
         looked_at, least = belief, TELLS_NOTHING
-        if p_lead >= SURE:
-            found = self.shaky(belief, prior)
-            if found is None:
+        if float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE:
+            unfounded = self.unfounded(belief, prior)
+            found = None if unfounded else self.shaky(belief, prior)
+            if unfounded:
+                looked_at, least = unfounded, CONFIRMS * np.log(2)
+            elif found:
+                looked_at, carrier = found
+                least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
+                if carrier.first_id + AGAIN not in done:
+                    allowed = [*allowed, carrier.repeated()]
+            else:
                 return None, belief
-            looked_at, carrier = found
-            least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
-            if carrier.first_id + AGAIN not in done:
-                allowed = [*allowed, carrier.repeated()]
         return pick(looked_at, self.group_of, allowed, self.guesses, stand, least), belief

@@ -15,7 +15,7 @@ from typing import Literal
 from troubleshoot.circuit.network import Network
 from troubleshoot.draw.strokes import LINES, Strokes
 from troubleshoot.parts import Fuse, Relay
-from troubleshoot.parts.branch import Branch, Fault, MotorDevice, RelayDevice
+from troubleshoot.parts.branch import Branch, Fault, RelayDevice
 from troubleshoot.units import Gauge, awg_area_m2
 
 Status = Literal["", "good", "doubt"]
@@ -61,14 +61,12 @@ class Path:
 def find_paths(network: Network, gauge: GaugeUnit = "as written") -> list[Path]:
     """Through each motor, then through each relay's coil."""
     circuit = network.circuit
+    ways = [(f"through the {circuit.named_parts[m.name].spoken}", m.branch) for m in network.motors]
+    ways += [(f"through the coil of the {circuit.named_parts[r.name].spoken}", r.coil) for r in network.relays]
     paths = []
-    for device in (*network.motors, *network.relays):
-        name = device.branch if isinstance(device, MotorDevice) else device.coil
-        through = network.branches[network.branch_at[name]]
-        spoken = circuit.named_parts[device.name].spoken
-        run = _run(network, through)
+    for title, name in ways:
+        run = _run(network, network.branches[network.branch_at[name]])
         if run:
-            title = f"through the {spoken}" if isinstance(device, MotorDevice) else f"through the coil of the {spoken}"
             paths.append(Path(title, tuple(_rows(network, run, gauge))))
     return paths
 
@@ -78,22 +76,28 @@ def draw_path(path: Path, width: int, strokes: Strokes = LINES) -> list[str]:
     lines = []
     for row in path.rows:
         if row.node:
-            told = f"  {row.told}" if row.told else ""
-            lines += _fitted(f"{strokes.point} {row.say}", told, width, f"{strokes.down}   ")
+            lines += _fitted(f"{strokes.point} {row.say}", row.told, width, "    ")
             continue
         stroke = {"": strokes.down, "good": strokes.good, "doubt": strokes.doubt}[row.status]
         detail = f", {row.detail}" if row.detail else ""
-        told = f"  {row.told}" if row.told else ""
-        lines += _fitted(f"{stroke}   {row.say}{detail}", told, width, f"{stroke}     ")
+        lines += _fitted(f"{stroke}   {row.say}{detail}", row.told, width, f"{stroke}     ")
     return lines
 
 
 def _fitted(text: str, told: str, width: int, indent: str) -> list[str]:
-    """Words wrapped at `width`, `told` at the right margin where it fits."""
-    if told and len(text) + len(told) <= width:
-        return [text + told.rjust(width - len(text))]
+    """Words wrapped at `width`; `told` at the right margin, on a line of its own where it does not fit beside."""
+    lines = _wrapped(text, width, indent)
+    if not told:
+        return lines
+    if len(lines[-1]) + 2 + len(told) <= width:
+        return [*lines[:-1], lines[-1] + told.rjust(width - len(lines[-1]))]
+    own = _wrapped(indent + told, width, indent)
+    return [*lines, indent + told.rjust(width - len(indent))] if len(own) == 1 else lines + own
+
+
+def _wrapped(text: str, width: int, indent: str) -> list[str]:
     lines, line = [], ""
-    for word in (text + told).split(" "):
+    for word in text.split(" "):
         joined = f"{line} {word}" if line else word
         if len(joined) > width and line.strip():
             lines.append(line)
@@ -124,9 +128,7 @@ def _run(network: Network, through: Branch) -> list[_Step]:
     return min(found, key=lambda item: item[0])[1] if found else []
 
 
-def _way(
-    network: Network, start: str, end: str, shut: set[str], avoid: set[str]
-) -> tuple[float, list[_Step]] | None:
+def _way(network: Network, start: str, end: str, shut: set[str], avoid: set[str]) -> tuple[float, list[_Step]] | None:
     """The way of least ohms between two nodes, not through a battery, a relay's rest contact or a fault's branch."""
     rest = {name for device in network.relays for name in device.rest}
     near: dict[str, list[_Step]] = defaultdict(list)
@@ -219,6 +221,10 @@ def say_gauge(gauge: Gauge, unit: GaugeUnit) -> str:
     if unit == "mm2":
         return f"{gauge.area_m2 * 1e6:.3g} mm²"
     if unit == "AWG":
-        number = gauge.awg if gauge.awg is not None else min(range(-2, 41), key=lambda n: abs(awg_area_m2(n) - gauge.area_m2))
+        number = (
+            gauge.awg
+            if gauge.awg is not None
+            else min(range(-2, 41), key=lambda n: abs(awg_area_m2(n) - gauge.area_m2))
+        )
         return f"{1 - number}/0 AWG" if number < 1 else f"{number} AWG"
     return gauge.text

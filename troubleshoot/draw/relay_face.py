@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from troubleshoot.draw.strokes import LINES, Strokes
 
-CELL = 8
+CELL = 9
 """Width of one blade's place: its number and the lead on it."""
 
 
@@ -31,19 +31,24 @@ class Layout:
 
 LAYOUTS = {
     f"{layout.left}-{layout.right}-{layout.below}": layout
-    for layout in (Layout("86", "85", "30"), Layout("85", "86", "30"), Layout("30", "85", "86"), Layout("85", "30", "86"))
-}  # fmt: skip
+    for layout in (
+        Layout("86", "85", "30"),
+        Layout("85", "86", "30"),
+        Layout("30", "85", "86"),
+        Layout("85", "30", "86"),
+    )
+}
 """The two layouts in use (30 across from 87, or 86 across from 87), each with its mirror image. By their key."""
 
 
 def draw_face(layout: Layout, blades: int, red: str, black: str, strokes: Strokes = LINES) -> list[str]:
-    """Seven lines of 28 columns. `red` and `black` are stamped numbers or "" where that lead is elsewhere."""
+    """Seven lines of 31 columns. `red` and `black` are stamped numbers or "" where that lead is elsewhere."""
 
     def cell(number: str) -> str:
         return marked(number, red, black).center(CELL)
 
     middle = cell("87a" if blades == 5 else "")
-    left_top, right_top, left_end, right_end = strokes.corners
+    left_top, right_top, left_end, right_end = tuple(strokes.corners)
     edge = strokes.across * (3 * CELL + 2)
     empty = " " * CELL
     inside = [

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from textwrap import wrap
+from typing import NoReturn
 
-from troubleshoot.errors import TroubleshootError
+from troubleshoot.errors import TroubleshootError, TypedWrong
 from troubleshoot.expect.seen import COMPLAINTS
 from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
 from troubleshoot.session.session import Session
@@ -60,8 +61,7 @@ class Dialogue:
         self._say(say.GENERAL_CAUTION)
         for question in say.SAFETY_QUESTIONS:
             if self._yes_no(question):
-                self._say(self.session.stop(question))
-                raise Ended
+                self._stop(question)
         self.session.clear_gate()
 
     def _yes_no(self, question: str) -> bool:
@@ -124,12 +124,11 @@ class Dialogue:
 
     def _answer(self, card: CheckCard) -> bool:
         """One line typed at a check; True when the check is done with."""
-        given = self._line("> ")
+        given = self._ask("> ")
         answer = read_answer(given, expects(card.check), card.check.answers)
         try:
             if isinstance(answer, Stop):
-                self._say(self.session.stop(answer.why))
-                raise Ended
+                self._stop(answer.why)
             if isinstance(answer, Skip):
                 self.session.skip(card, answer.why)
                 return True
@@ -137,20 +136,21 @@ class Dialogue:
                 return self._command(answer.name, card)
             known_key = any(word in given.lower().split()[1:] for word in ("off", "accessory", "on", "cranking"))
             outcome = self.session.record_text(given) if known_key else self.session.record(card, given)
-            self._took(outcome)
-            return True
+            return self._took(outcome, card)
         except TroubleshootError as error:
             self._say(str(error))
             return False
 
-    def _took(self, outcome: Outcome | Question) -> None:
+    def _took(self, outcome: Outcome | Question, card: CheckCard) -> bool:
+        """Tells what an answer did; asks back what is doubtful. False when nothing was taken."""
         while isinstance(outcome, Question):
             offered = ", ".join(f"{i} {c}" for i, c in enumerate(outcome.candidates, 1))
             given = self._line(f"{outcome.question} [{offered}, or type it anew] ")
-            if given.isdecimal() and 0 < int(given) <= len(outcome.candidates):
-                outcome = self.session.confirm(int(given) - 1)
-            else:
-                return
+            if not given:
+                return False
+            choice = int(given) - 1 if given.isdecimal() and len(given) < 3 else -1
+            confirmed = 0 <= choice < len(outcome.candidates)
+            outcome = self.session.confirm(choice) if confirmed else self.session.record(card, given)
         self._tell(f"  Noted: {outcome.understood}.")
         if outcome.fell:
             self._say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".", "  ")
@@ -158,6 +158,7 @@ class Dialogue:
             self._say("More likely now: " + "; ".join(outcome.rose) + ".", "  ")
         for line in (*outcome.silent, *outcome.doubted):
             self._say(line, "  ")
+        return True
 
     def _command(self, name: str, card: CheckCard) -> bool:
         if name == "quit":
@@ -198,7 +199,22 @@ class Dialogue:
     # ---- lines
 
     def _line(self, prompt: str) -> str:
-        return clean(self._ask(prompt)).strip()
+        """A clean line; asks again for what cannot be read. `stop` and `quit` work at every prompt."""
+        while True:
+            typed = self._ask(prompt)
+            meant = read_answer(typed, "voltage")
+            if isinstance(meant, Stop):
+                self._stop(meant.why)
+            if isinstance(meant, Command) and meant.name == "quit":
+                raise Ended
+            try:
+                return clean(typed).strip()
+            except TypedWrong as error:
+                self._say(str(error))
+
+    def _stop(self, why: str) -> NoReturn:
+        self._say(self.session.stop(why))
+        raise Ended
 
     def _say(self, text: str, indent: str = "") -> None:
         for line in wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ") or [""]:

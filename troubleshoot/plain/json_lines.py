@@ -46,7 +46,7 @@ class JsonLines:
                 self._take(_object(line))
             except TroubleshootError as error:
                 self._problem(str(error))
-            except (KeyError, TypeError, ValueError, AttributeError) as error:
+            except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
                 self._problem(f"this object cannot be understood: {error}")
 
     def _problem(self, message: str) -> None:
@@ -86,9 +86,11 @@ class JsonLines:
             session.undo()
         elif "confirm" in data:
             which = data["confirm"]
-            self._tell(session.confirm(which if type(which) is int else 0).as_data())
+            if which is not False:
+                self._tell(session.confirm(which if type(which) is int else 0).as_data())
         elif "reading" in data:
-            self._took(self._own_reading(dict(data["reading"])))
+            if not self._took(self._own_reading(dict(data["reading"]))):
+                return
         else:
             card = session.next_check()
             if isinstance(card, VerdictCard):

@@ -53,5 +53,5 @@ class Can(BaseModel):
             return False
         nodes = [node for node in (check.red, check.black) if node]
         touched = {network.point_at[node].part for node in nodes} | {network.point_at[node].place for node in nodes}
-        touched |= check.setup.removed | ({check.about.partition(":")[2]} if check.about else set())
+        touched |= {check.place} | check.setup.removed | ({check.about.partition(":")[2]} if check.about else set())
         return not touched & set(self.cant_reach)

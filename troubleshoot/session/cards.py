@@ -55,7 +55,7 @@ class CheckCard:
             },
             "say": self.say, "why": self.why, "cautions": list(self.cautions), "answers": list(check.answers),
             "meanings": [{"outcome": o, "suspects": list(f)} for o, f in self.meanings],
-            "healthy": list(self.healthy) if self.healthy else None,
+            "healthy": [float(f"{value:.4g}") for value in self.healthy] if self.healthy else None,
             "unit": "" if check.kind == "observation" else "ohm" if check.is_ohms else "V",
             "cost_s": round(self.cost_s),
         }  # fmt: skip

@@ -41,6 +41,8 @@ class Log:
         except OSError:
             os.close(self._file)
             raise LogFailed(_told(path, "another troubleshoot is at work on this job", "finish there first")) from None
+        self._whole = os.fstat(self._file).st_size
+        """Bytes up to the end of the last whole line."""
 
     def read(self) -> list[Event]:
         """All whole events. A torn last line is cut off and told by `torn`; any other damage is an error."""
@@ -48,7 +50,8 @@ class Log:
         whole, newline, tail = data.rpartition(b"\n")
         if tail:
             self.torn = True
-            os.ftruncate(self._file, len(whole) + len(newline))
+            self._whole = len(whole) + len(newline)
+            os.ftruncate(self._file, self._whole)
         events = []
         for number, line in enumerate(whole.split(b"\n") if whole else [], 1):
             try:
@@ -64,15 +67,17 @@ class Log:
     def append(self, event: Event) -> None:
         """Writes one event and makes sure that it is on disk. Raises LogFailed, then nothing is kept of it."""
         line = (json.dumps(event, ensure_ascii=False, separators=(",", ":")) + "\n").encode()
-        before = os.fstat(self._file).st_size
         try:
+            if os.fstat(self._file).st_size > self._whole:
+                os.ftruncate(self._file, self._whole)  # what an earlier failure could not take back
             sent = 0
             while sent < len(line):
                 sent += os.write(self._file, line[sent:])
             os.fsync(self._file)
+            self._whole += len(line)
         except OSError as error:
             with contextlib.suppress(OSError):
-                os.ftruncate(self._file, before)
+                os.ftruncate(self._file, self._whole)
             raise LogFailed(
                 _told(self.path, error.strerror or str(error), "make room on the disk, then answer again")
             ) from None

@@ -35,7 +35,7 @@ from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
-from troubleshoot.session.log import Event, Log
+from troubleshoot.session.log import Event, Log, LogFailed
 from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
 from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
 from troubleshoot.session.steps import steps_of
@@ -106,15 +106,16 @@ class Session:
     @classmethod
     def start(
         cls, circuit: Path | str, complaint: str | None = None, can: dict[str, Any] | None = None,
-        folder: Path | None = None, guesses: Path | None = None, clock: Callable[[], datetime] = local_now,
+        folder: Path | None = None, guesses: Path | None = None, seed: int = 0, clock: Callable[[], datetime] = local_now,
     ) -> Session:  # fmt: skip
         """Begins a job on a circuit file or a shipped circuit's name.
 
-        With `complaint`, the gate counts as cleared by the caller. Raises FileProblems, TypedWrong, LogFailed.
+        With `complaint`, the gate counts as cleared by the caller. `seed` is kept in the log for whatever is
+        drawn at random in a job; finding a fault draws nothing. Raises FileProblems, TypedWrong, LogFailed.
         """
         path = places.circuit_path(str(circuit))
         text = _text_of(path)
-        circuit = parse_circuit(text, str(path))
+        parsed = parse_circuit(text, str(path))
         if guesses:
             load_guesses(guesses)
         at = clock()
@@ -123,8 +124,8 @@ class Session:
         log = Log(target, create=True)
         event = {
             "event": "started", "format": FORMAT, "at": at.isoformat(), "circuit": name,
-            "title": circuit.title, "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
-            "guesses": str(guesses) if guesses else "",
+            "title": parsed.title, "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
+            "guesses": str(guesses) if guesses else "", "seed": seed,
         }  # fmt: skip
         log.append(event)
         session = cls(log, [event], clock)
@@ -137,7 +138,11 @@ class Session:
     def resume(cls, path: Path | str, clock: Callable[[], datetime] = local_now) -> Session:
         """Goes on with a job where its log ends. Raises LogFailed or TypedWrong for what is no log."""
         log = Log(Path(path), create=False)
-        events = log.read()
+        try:
+            events = log.read()
+        except LogFailed:
+            log.close()
+            raise
         if not events or events[0].get("event") != "started" or events[0].get("format") != FORMAT:
             log.close()
             raise TypedWrong(Problem("not-a-session", "this file is no session of this version", "a .jsonl file "
@@ -228,7 +233,7 @@ class Session:
         self._append({"event": "gate_cleared"})
 
     def note(self, note: str = "", name: str | None = None, layout: str | None = None) -> None:
-        """Writes down what the person says of the job: a note, the job's name, the relay's layout (a key of draw.LAYOUTS)."""
+        """Writes down what the person says of the job: a note, its name, the relay's layout (a key of LAYOUTS)."""
         told = {"note": note or None, "name": name, "layout": layout}
         self._append({"event": "noted", **{key: value[:200] for key, value in told.items() if value is not None}})
 
@@ -413,8 +418,8 @@ class Session:
             if entry.known is None:
                 lines.append(ReadLine(short, f"skipped, {entry.why_skipped}"))
                 continue
-            healthy = healthy_range(self.table, entry.check)
-            healthy = say.say_range(entry.check, *healthy) if healthy else ""
+            limits = healthy_range(self.table, entry.check)
+            healthy = say.say_range(entry.check, *limits) if limits else ""
             lines.append(ReadLine(short, self._say_known(entry.known), healthy, id(entry.known) in doubted))
         return lines
 

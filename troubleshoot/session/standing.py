@@ -1,4 +1,4 @@
-"""How the job stands, in ready words: readings beside healthy ranges, and the circuit's line with what is known of it."""
+"""How the job stands, in ready words: readings beside healthy ranges, the circuit's line with what is known of it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.draw import Path, Row
 from troubleshoot.draw.circuit_line import Status
 from troubleshoot.expect.table import Table
-from troubleshoot.words import say
 
 IN_QUESTION = 0.03
 """Probability from which a stretch is drawn as in question (invented)."""
@@ -63,8 +62,11 @@ def stand_path(
     rows = []
     for i, row in enumerate(path.rows):
         if row.node:
-            told = [f"{text} {c.setup.key}" for c, text in reads
-                    if c.red == row.node and c.black == f"{reference}.neg" and not c.is_ohms and not c.setup.removed]  # fmt: skip
+            told = [
+                f"{text} {c.setup.key}"
+                for c, text in reads
+                if (c.red, c.black) == (row.node, f"{reference}.neg") and not c.is_ohms and not c.setup.removed
+            ]
             rows.append(row.stand(", ".join(told[-2:])))
             continue
         rows.append(_stand_between(row, {path.rows[i - 1].node, path.rows[i + 1].node}, reads, before, now))

@@ -60,10 +60,10 @@ def _split(text: str) -> tuple[str, str, str, str]:
 
 def _point(table: Table, words: str) -> str:
     """The point that words mean: its node name, or the end of it when only one ends so."""
-    nodes = [p.node for p in table.network.points if not p.node.endswith(".blade")]
-    if words in nodes:
-        return words
     joined = words.replace(" ", ".")
+    if joined in table.network.point_at:
+        return joined
+    nodes = [p.node for p in table.network.points if not p.node.endswith(".blade")]
     ends = [n for n in nodes if n.endswith(f".{joined}") and ".at." not in n]
     relays = [n for n in ends if n.partition(".")[0] in {d.name for d in table.network.relays}]
     found = relays if len(ends) > 1 and len(relays) == 1 else ends

@@ -1,4 +1,7 @@
-"""The application: its colours, its settings, and which screen comes when. `run` is what the command line calls."""
+"""The application: its colours, its settings, and which screen comes when. `run` is what the command line calls.
+
+The session and the screens over it are imported when they are first needed, so that the first screen comes at once.
+"""
 
 from __future__ import annotations
 
@@ -7,22 +10,21 @@ import os
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
+from textual import work
 from textual.app import App
 from textual.theme import Theme
 
 from troubleshoot import places
-from troubleshoot.errors import TroubleshootError
-from troubleshoot.session.session import Session, local_now
-from troubleshoot.tui.asking import AskingPage
-from troubleshoot.tui.circuits import CircuitsPage
 from troubleshoot.tui.deeds import DeedCommands
 from troubleshoot.tui.home import HomePage
 from troubleshoot.tui.look import Look
 from troubleshoot.tui.page import Page
 from troubleshoot.tui.settings import Settings, SettingsFailed, load_settings
-from troubleshoot.tui.work import WorkPage
+
+if TYPE_CHECKING:
+    from troubleshoot.session.session import Session
 
 THEMES = {
     "terminal": Theme(
@@ -47,6 +49,11 @@ THEMES = {
 }  # fmt: skip
 
 
+def local_now() -> datetime:
+    """The clock that events are stamped with; tests give their own."""
+    return datetime.now().astimezone()
+
+
 class TroubleshootApp(App[None]):
     """One job at a time, over the session object; nothing is computed here."""
 
@@ -62,13 +69,13 @@ class TroubleshootApp(App[None]):
     #prompt { width: auto; height: 1; }
     #text, #aside { width: 100%; height: auto; }
     """
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (60, "-roomy")]
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (60, "-roomy")]  # noqa: RUF012 - as Textual declares it
     COMMANDS = {DeedCommands}  # noqa: RUF012 - as Textual declares it
     ENABLE_COMMAND_PALETTE = True
     TITLE = "troubleshoot"
 
     def __init__(
-        self, folder: Path | None = None, ascii: bool = False, settings_file: Path | None = None,
+        self, folder: Path | None = None, ascii: bool = False, settings_file: Path | None = None,  # noqa: A002
         clock: Callable[[], datetime] = local_now,
     ) -> None:  # fmt: skip
         no_color = "NO_COLOR" in os.environ
@@ -96,6 +103,14 @@ class TroubleshootApp(App[None]):
         home = HomePage()
         home.trouble = trouble
         self.push_screen(home)
+        self.call_after_refresh(self._warm_up)
+
+    @work(thread=True)
+    def _warm_up(self) -> None:
+        """Imports what the next screens need while the person reads the first one."""
+        import troubleshoot.tui.asking
+        import troubleshoot.tui.circuits
+        import troubleshoot.tui.work  # noqa: F401
 
     def wear(self, settings: Settings) -> None:
         """Takes settings on."""
@@ -113,14 +128,25 @@ class TroubleshootApp(App[None]):
 
     def choose_circuit(self) -> None:
         """Begin a job."""
+        from troubleshoot.tui.circuits import CircuitsPage
+
         self.push_screen(CircuitsPage())
 
     def resume_job(self, page: Page, path: Path) -> None:
         """Go on with a job from its log; what is wrong is told on the page that asked."""
-        page.do("opening the job", lambda: Session.resume(path, self.clock), self.open_session)
+
+        def resume() -> Session:
+            from troubleshoot.session.session import Session
+
+            return Session.resume(path, self.clock)
+
+        page.do("opening the job", resume, self.open_session)
 
     def open_session(self, session: Session, replace: bool = False) -> None:
         """First questions where some are left, else the working screen. The table is worked out meanwhile."""
+        from troubleshoot.tui.asking import AskingPage
+        from troubleshoot.tui.work import WorkPage
+
         self._job = session
         if self._table is None:
             self._table = asyncio.create_task(asyncio.to_thread(lambda: session.table))
@@ -132,18 +158,22 @@ class TroubleshootApp(App[None]):
         self._show(page, replace)
 
     def _show(self, page: Page, replace: bool) -> None:
-        if replace or isinstance(self.screen, CircuitsPage):
+        if replace or len(self.screen_stack) > 2:  # whatever chose the job is done with
             self.switch_screen(page)
         else:
             self.push_screen(page)
 
     def start_work(self) -> None:
         """The first questions are answered."""
+        from troubleshoot.tui.work import WorkPage
+
         if self._job and self._table:
             self.switch_screen(WorkPage(self._job, self._table))
 
     def _stopped(self, advice: str) -> None:
         """Stopped before the first check: the advice, on the working screen."""
+        from troubleshoot.tui.work import WorkPage
+
         if self._job and self._table:
             page = WorkPage(self._job, self._table)
             page.advice = advice
@@ -163,7 +193,7 @@ class TroubleshootApp(App[None]):
             self._job.close()
 
 
-def run(folder: Path | None = None, ascii: bool = False) -> None:
+def run(folder: Path | None = None, ascii: bool = False) -> None:  # noqa: A002 - as the option is called
     """Shows the UI until the person leaves. `folder` is where jobs are kept, the usual place where it is None.
 
     Without the mouse, so that the terminal's own selection and copying work.

@@ -55,13 +55,15 @@ class AskingPage(Page):
     def paint(self, sheet: Sheet) -> None:
         asked = self.asked
         sheet.head(asked.text)
-        if asked.note:
+        if asked.note and sheet.roomy:
             sheet.say(asked.note)
         sheet.gap()
         chosen = [o.value in self.on_now for o in asked.options] if asked.kind == "many" else None
         # with boxes, Enter goes on and takes no marked one
         marked = -1 if asked.kind == "many" else self.marked
         sheet.choices([(option.say, option.detail) for option in asked.options], marked, chosen)
+        if asked.note and not sheet.roomy:  # the answers first where not all is in sight
+            sheet.say(asked.note)
 
     def prompt(self) -> str:
         kind = self.asked.kind
@@ -149,5 +151,3 @@ class AskingPage(Page):
 
     def action_leave(self) -> None:
         self.ours.close_job()
-
-

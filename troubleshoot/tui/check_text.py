@@ -9,14 +9,13 @@ from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
 from troubleshoot.session.standing import ReadLine
 from troubleshoot.session.steps import OnRelay, Steps
-from troubleshoot.tui.look import HEAD, LOUD, STRONG
+from troubleshoot.tui.look import ALARM, HEAD, LOUD, RED_LEAD, STRONG
 from troubleshoot.tui.sheet import Sheet
 
-
-FACE_WIDTH = 30
+FACE_WIDTH = 33
 """Columns of a relay's face and the gap before it."""
 
-LEFT_OVER = 46
+LEFT_OVER = 45
 """Columns that must be left for the words to set the face beside them."""
 
 
@@ -28,6 +27,9 @@ def write_check(sheet: Sheet, card: CheckCard, layout: str) -> None:
     beside = has_face and sheet.width >= LEFT_OVER + FACE_WIDTH
     words = Sheet(sheet.look, sheet.width - FACE_WIDTH if beside else sheet.width)
     _write_setup(words, card.steps)
+    if card.cautions and not words.roomy:
+        count = len(card.cautions)
+        words.say(f"Mind {count} caution{'s' if count > 1 else ''} further down.", ALARM)
     _write_leads(words, card)
     for caution in card.cautions:
         words.labelled("Mind", caution)
@@ -60,8 +62,8 @@ def _write_leads(sheet: Sheet, card: CheckCard) -> None:
         sheet.gap()
         sheet.choices([(answer, "") for answer in card.check.answers], -1)
         return
-    sheet.lead("RED", steps.red_mark, steps.red)
-    sheet.lead("BLACK", steps.black_mark, steps.black)
+    sheet.lead("RED", steps.red_mark, steps.red, RED_LEAD)
+    sheet.lead("BLACK", steps.black_mark, steps.black, LOUD)
     sheet.gap()
     sheet.labelled("Meter", steps.meter, STRONG)
     if steps.hold:
@@ -80,7 +82,8 @@ def write_relay(sheet: Sheet, relay: OnRelay, layout: str) -> None:
         sheet.say(f"{relay.say}, seen from {side}:", own=False)
         sheet.drawing(draw_face(LAYOUTS[layout], relay.blades, relay.red, relay.black, sheet.look.strokes))
     else:
-        sheet.say(f"On the {relay.say}: {draw_numbers(relay.blades, relay.red, relay.black)}", own=False)
+        sheet.say(f"On the {relay.say}:", own=False)
+        sheet.drawing([draw_numbers(relay.blades, relay.red, relay.black)])
     sheet.say("Numbers, not places, decide.")
 
 
@@ -98,7 +101,7 @@ def write_outcome(sheet: Sheet, outcome: Outcome, asked: str) -> None:
     sheet.gap()
     sheet.say(f"Noted: {outcome.understood}, for {asked}.", STRONG)
     for line in outcome.doubted:
-        sheet.say(line, STRONG, "! ", "  ")
+        sheet.say(line, ALARM, "! ", "  ")
     if outcome.fell:
         sheet.say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".")
     if outcome.rose:
@@ -127,7 +130,7 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
 
 def write_stopped(sheet: Sheet, advice: str) -> None:
     """Something is unsafe."""
-    sheet.head("STOP", LOUD)
+    sheet.head(" STOP ", RED_LEAD)
     sheet.gap()
     sheet.say(advice, STRONG)
     sheet.gap()

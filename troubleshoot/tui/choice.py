@@ -19,7 +19,10 @@ class Option:
 
 
 def find_option(options: Sequence[Option], typed: str, marked: int) -> int | None:
-    """Which option is meant: nothing typed means the marked one (-1: none), digits a number, words a beginning that only one has."""
+    """Which option is meant: digits are a number, words a beginning that only one has.
+
+    Nothing typed means the marked one (-1: none).
+    """
     words = " ".join(typed.casefold().split())
     if not words:
         return marked if 0 <= marked < len(options) else None

@@ -1,4 +1,4 @@
-"""Choosing the circuit of a new job: by what it feeds, when it applies, and its drawing; or by the path of one's own."""
+"""Choosing the circuit of a new job by what it feeds, when it applies, and its drawing; or the path of one's own."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from pathlib import Path
 from troubleshoot import places
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import wire_up
-from troubleshoot.draw import draw_path, find_paths
 from troubleshoot.draw import Path as CircuitPath
+from troubleshoot.draw import draw_path, find_paths
 from troubleshoot.errors import Problem, TroubleshootError, TypedWrong
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.session.session import Session
@@ -65,7 +65,9 @@ class CircuitsPage(ChoicePage):
         return "Which circuit is it? Type its number, or the path of a circuit.yaml of your own. (Esc: back)"
 
     def options(self) -> list[Option]:
-        return [Option(str(s.path), f"{s.circuit.title}, feeds: {s.circuit.feeds}", s.circuit.applies) for s in self.shown]
+        return [
+            Option(str(s.path), f"{s.circuit.title}, feeds: {s.circuit.feeds}", s.circuit.applies) for s in self.shown
+        ]
 
     def paint(self, sheet: Sheet) -> None:
         super().paint(sheet)
@@ -99,7 +101,9 @@ class CircuitsPage(ChoicePage):
                 return Session.start(path, folder=self.ours.folder, guesses=guesses, clock=self.ours.clock)
             except (OSError, ValueError) as error:  # what is typed may be no path at all
                 reason = getattr(error, "strerror", "") or str(error)
-                raise TypedWrong(Problem("no-circuit", f"that is no circuit file: {reason}", where=quote(str(path)))) from None
+                raise TypedWrong(
+                    Problem("no-circuit", f"that is no circuit file: {reason}", where=quote(str(path)))
+                ) from None
 
         self.do("reading the circuit", start, self._began)
 

@@ -1,4 +1,4 @@
-"""Everything that a key does, each defined once: keys, footer, help, typed words and the command palette come from here."""
+"""Everything that a key does, defined once: keys, footer, help, typed words and the palette come from here."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 
 
@@ -33,8 +33,12 @@ class Deed:
 KEYS = Deed("f1", "?", "keys", "all keys and words, and what can be typed", "look('keys')")
 WHY = Deed("f2", "why", "why", "why this check, and what each answer would mean", "look('why')")
 SUSPECTS = Deed("f3", "suspects", "suspects", "who is in question now, with probability", "look('suspects')")
-READINGS = Deed("f4", "readings", "readings", "what was read so far, beside what a healthy circuit shows", "look('readings')")
-CIRCUIT = Deed("f5", "circuit", "circuit", "the circuit as a line, with volts and what is in question", "look('circuit')")
+READINGS = Deed(
+    "f4", "readings", "readings", "what was read so far, beside what a healthy circuit shows", "look('readings')"
+)
+CIRCUIT = Deed(
+    "f5", "circuit", "circuit", "the circuit as a line, with volts and what is in question", "look('circuit')"
+)
 UNDO = Deed("f6", "undo", "undo", "take the last answer back", "undo")
 SKIP = Deed("f7", "skip", "skip", "not this check; asks for the reason", "skip")
 UNSAFE = Deed("f8", "stop", "UNSAFE", "something is unsafe: stops the job and says what to do", "unsafe")
@@ -55,10 +59,12 @@ ASKING = (UNSAFE, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
 """Of the first questions."""
 
 
-def bindings(deeds: Sequence[Deed]) -> list[Binding]:
+def bindings(deeds: Sequence[Deed]) -> list[BindingType]:
     """For a screen's BINDINGS. With priority, so that no focused field can swallow them."""
-    return [Binding(d.key, d.action, d.short or d.say, show=bool(d.short), tooltip=d.say, id=f"deed-{d.key}", priority=True)
-            for d in deeds]  # fmt: skip
+    return [
+        Binding(d.key, d.action, d.short or d.say, show=False, tooltip=d.say, id=f"deed-{d.key}", priority=True)
+        for d in deeds
+    ]
 
 
 def footer(deeds: Sequence[Deed], width: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,6 +10,9 @@ from textual import events
 from textual.binding import Binding
 from textual.message import Message
 from textual.widgets import Input
+
+HIDDEN = "*"
+"""Stands for a control or invisible character; no number and no word has one, so such words are refused."""
 
 
 class Entry(Input):
@@ -49,6 +53,15 @@ class Entry(Input):
     async def action_submit(self) -> None:
         """Gives the words away. They stay until the screen has taken them."""
         self.post_message(self.Given(self.value))
+
+    def validate_value(self, value: str) -> str:
+        """Whatever cannot be seen is made to be seen, one for one, before it reaches the terminal or the grammar."""
+        return "".join(" " if c in "\t\n\r" else HIDDEN if unicodedata.category(c)[0] == "C" else c for c in value)
+
+    @property
+    def is_longer(self) -> bool:
+        """Whether some of it is out of sight."""
+        return len(self.value) >= self.size.width > 0
 
     def put(self, text: str) -> None:
         """Replaces what is typed, cursor at the end."""

@@ -1,4 +1,4 @@
-"""How text gets onto the screen: made safe, in the characters that the terminal has. Every piece of content passes here.
+"""How text gets onto the screen: made safe, in the characters that the terminal has. All content passes here.
 
 Emphasis is bold, underlined or reversed; colour is only ever added on top of a word that says the same.
 """
@@ -23,6 +23,8 @@ _POINT = re.compile(r"(?<=[0-9])\.(?=[0-9])")
 HEAD = "bold underline"
 STRONG = "bold"
 LOUD = "bold reverse"
+RED_LEAD = "bold reverse $error"
+ALARM = "bold $error"
 
 
 @dataclass(frozen=True)
@@ -78,10 +80,10 @@ def lines_of(parts: Iterable[Content | str]) -> Content:
 
 def hang(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """Words wrapped at `width`, the first line led by `first`, the others by `rest`; a long word is broken."""
-    lines, line = [], first
+    lines, line, begun = [], first, False
     for word in text.split():
-        gap = "" if line in (first, rest) and not line.strip() or line.endswith(" ") else " "
-        if len(line) + len(gap) + len(word) > width and line.strip():
+        gap = " " if begun else ""
+        if begun and len(line) + len(gap) + len(word) > width:
             lines.append(line)
             line, gap = rest, ""
         while len(line) + len(gap) + len(word) > width and len(word) > 1:
@@ -89,4 +91,5 @@ def hang(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
             lines.append(line + gap + word[:room])
             line, gap, word = rest, "", word[room:]
         line += gap + word
+        begun = True
     return [*lines, line]

@@ -20,7 +20,7 @@ from textual.widgets import Static
 from troubleshoot.errors import TroubleshootError
 from troubleshoot.tui.deeds import CHOOSING, PALETTE, Deed, bindings, deed_of_word, footer
 from troubleshoot.tui.entry import Entry
-from troubleshoot.tui.look import Look
+from troubleshoot.tui.look import ALARM, Look
 from troubleshoot.tui.sheet import Sheet
 
 if TYPE_CHECKING:
@@ -94,7 +94,8 @@ class Page(Screen[Any]):
     def on_mount(self) -> None:
         """Begins to watch what is out of sight."""
         for scroll in self.query(Scroll):
-            self.watch(scroll, "scroll_y", lambda _: self._tell_more(), init=False)
+            for changing in ("scroll_y", "virtual_size"):
+                self.watch(scroll, changing, self._scrolled, init=False)
         self.set_interval(TICK_S, self._tick)
         self.repaint()
 
@@ -135,7 +136,7 @@ class Page(Screen[Any]):
         has_aside = bool(side_width) and self.paint_aside(aside)
         main = Sheet(self.look, width - 2 - (side_width if has_aside else 0) if width >= 60 else width)
         if self.trouble:
-            main.say(self.trouble, "bold", "! ", "  ", own=False)
+            main.say(self.trouble, ALARM, "! ", "  ", own=False)
             main.gap()
         if self._pane and not has_aside:
             self.paint_pane(main)
@@ -148,7 +149,8 @@ class Page(Screen[Any]):
         self.query_one("#text", Static).update(main.content)
         self._paint_frame(width)
         if to_top:
-            self.query_one("#body", Scroll).scroll_home(animate=False)
+            for scroll in self.query(Scroll):
+                scroll.scroll_home(animate=False)
         self.call_after_refresh(self._tell_more)
 
     def paint_pane(self, sheet: Sheet) -> None:
@@ -168,28 +170,56 @@ class Page(Screen[Any]):
         if not self.is_there:
             return
         self.query_one("#head", Static).update(self._head(width))
-        prompt = self.look.safe(self.prompt())
-        self.query_one("#prompt", Static).update(Content.styled(f"{prompt}> " if prompt else "> ", "bold"))
+        self._paint_prompt()
         self.query_one("#keys", Static).update(Content(self.look.safe(footer(self.DEEDS, width))))
+
+    def _paint_prompt(self) -> None:
+        """What stands before the entry, with a sign when not all that is typed is in sight."""
+        prompt = self.look.safe(self.prompt())
+        sign = f" {'...' if self.look.ascii else '…'}" if self.entry.is_longer else ""
+        self.query_one("#prompt", Static).update(Content.styled(f"{prompt}{sign}> ", "bold"))
+
+    @on(Entry.Changed)
+    def see_length(self, message: Entry.Changed) -> None:
+        """What is typed may have become too long to be seen whole."""
+        message.stop()
+        self._paint_prompt()
 
     def _head(self, width: int) -> Content:
         state = f" {self.busy} {self._busy_s:.0f} s " if self.busy else ""
         title = self.look.shorten(self.title_line(), width - len(state) - 2)
         return Content.styled(f" {title}{' ' * (width - len(title) - len(state) - 1)}{state}", "bold reverse")
 
+    def _scrolled(self) -> None:
+        self.call_after_refresh(self._tell_more)
+
     def _tell_more(self) -> None:
         """The line under the sheet: a rule, with how much is out of sight above and below."""
         if not self.is_there:
             return
-        body = self.query_one("#body", Scroll)
-        above, below = round(body.scroll_offset.y), round(body.max_scroll_y - body.scroll_offset.y)
+        moved, other = self._scrolls()
+        above, below = self._hidden(moved)
         told = "".join(
             f" {key} {count} more line{'s' if count > 1 else ''} "
             for key, count in (("PgUp:", above), ("PgDn:", below)) if count > 0
         )  # fmt: skip
         width = self.app.size.width
+        if other and sum(self._hidden(other)):
+            told += f" {sum(self._hidden(other))} more on the {'left' if other.id == 'body' else 'right'} "
         line = self.look.rule(max(0, width - len(told) - 2))
         self.query_one("#more", Static).update(Content.assemble(line, (told, "bold reverse"), self.look.rule(2)))
+
+    def _scrolls(self) -> tuple[Scroll, Scroll | None]:
+        """The sheet that the keys scroll, and the other one; an opened pane comes first, else what is too long."""
+        body, side = self.query_one("#body", Scroll), self.query_one("#side", Scroll)
+        if not side.display:
+            return body, None
+        return (side, body) if self._pane or not body.max_scroll_y else (body, side)
+
+    @staticmethod
+    def _hidden(scroll: Scroll) -> tuple[int, int]:
+        """Lines out of sight above and below."""
+        return round(scroll.scroll_offset.y), round(scroll.max_scroll_y - scroll.scroll_offset.y)
 
     def _tick(self) -> None:
         if self.busy:
@@ -224,6 +254,7 @@ class Page(Screen[Any]):
             return
         self._given = message.text
         await self.given(message.text)
+        self._given = ""
 
     @on(Entry.Moved)
     def move(self, message: Entry.Moved) -> None:
@@ -233,12 +264,12 @@ class Page(Screen[Any]):
 
     def moved(self, step: int) -> None:
         """What an arrow does here."""
-        self.query_one("#body", Scroll).scroll_relative(y=step, animate=False)
+        self._scrolls()[0].scroll_relative(y=step, animate=False)
 
     def action_page(self, way: int) -> None:
         """A page up or down, one line kept for the eye."""
-        body = self.query_one("#body", Scroll)
-        body.scroll_relative(y=way * max(1, body.size.height - 1), animate=False)
+        moved = self._scrolls()[0]
+        moved.scroll_relative(y=way * max(1, moved.size.height - 1), animate=False)
 
     def action_look(self, pane: str) -> None:
         """Opens a pane, or closes it when it is open."""
@@ -262,15 +293,18 @@ class Page(Screen[Any]):
 
     # ---- work that takes time
 
-    @work
-    async def do(self, words: str, job: Callable[[], T], then: Callable[[T], None]) -> None:
+    def do(self, words: str, job: Callable[[], T], then: Callable[[T], None]) -> None:
         """Runs `job` in a thread while the screen goes on; `words` say what is going on. Its errors are told."""
         self.busy, self._busy_s = words, 0.0
+        self._do(job, then, self._given)
+
+    @work
+    async def _do(self, job: Callable[[], T], then: Callable[[T], None], given: str) -> None:
         self._paint_frame(self.app.size.width)
         try:
             result = await asyncio.to_thread(job)
         except TroubleshootError as error:
-            self.busy = ""
+            self.busy, self._given = "", given
             self.fail(str(error))
             return
         finally:

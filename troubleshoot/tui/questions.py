@@ -1,4 +1,4 @@
-"""What is asked before the first check, as data: the safety gate, the complaint, the first questions, what one can do."""
+"""What is asked before the first check, as data: the safety gate, the first questions, what one can do."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Literal
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.draw import LAYOUTS
 from troubleshoot.expect.seen import COMPLAINTS
-from troubleshoot.parts import Relay
+from troubleshoot.parts import Fuse, GroundBolt, IgnitionSwitch, Pump, Relay
 from troubleshoot.session.ability import Can
 from troubleshoot.tui.choice import Option
 from troubleshoot.words import say
@@ -71,7 +71,9 @@ def first_questions(circuit: Circuit) -> list[Asked]:
 
 def _reach(circuit: Circuit) -> tuple[Option, ...]:
     """Places other than the engine bay, then the parts that are probed."""
-    parts = {n: p for n, p in circuit.named_parts.items() if p.kind in ("relay", "fuse", "pump", "ignition_switch", "ground_bolt")}
+    parts = {
+        n: p for n, p in circuit.named_parts.items() if isinstance(p, Fuse | GroundBolt | IgnitionSwitch | Pump | Relay)
+    }
     places = dict.fromkeys(p.place for p in parts.values() if p.place != "engine bay")
     return (*(Option(place, f"anything {place}") for place in places),
             *(Option(n, f"{p.spoken} ({p.place})") for n, p in parts.items()))  # fmt: skip

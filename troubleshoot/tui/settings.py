@@ -36,7 +36,9 @@ class Settings(BaseModel):
         """The same with one field set from typed words. Raises TypedWrong."""
         words: Any = value.strip()
         if type(getattr(self, field)) is bool:
-            words = {"y": True, "yes": True, "on": True, "n": False, "no": False, "off": False}.get(words.lower(), words)
+            words = {"y": True, "yes": True, "on": True, "n": False, "no": False, "off": False}.get(
+                words.lower(), words
+            )
         try:
             return Settings.model_validate({**self.model_dump(), field: words})
         except ValidationError as error:

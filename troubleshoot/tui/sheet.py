@@ -9,10 +9,14 @@ from collections.abc import Sequence
 
 from textual.content import Content
 
-from troubleshoot.tui.look import HEAD, LOUD, STRONG, Look, hang, lines_of
+from troubleshoot.tui.look import HEAD, STRONG, Look, hang, lines_of
 
 WIDEST = 96
 """Columns beyond which lines of words are hard to read."""
+
+
+ROOMY = 44
+"""Columns from which labels stand in a column of their own."""
 
 
 class Sheet:
@@ -31,7 +35,7 @@ class Sheet:
     @property
     def roomy(self) -> bool:
         """Whether there is room for labels in a column and for empty lines."""
-        return self.width >= 60
+        return self.width >= ROOMY
 
     def gap(self) -> None:
         """An empty line where there is room for one."""
@@ -69,27 +73,15 @@ class Sheet:
             else:
                 self._lines.append(Content.assemble(" " * (column if self.roomy else 2), (line, style)))
 
-    def lead(self, label: str, mark: str, text: str) -> None:
-        """Where a lead goes: the label reversed, the stamped number loud, the words strong."""
+    def lead(self, label: str, mark: str, text: str, style: str) -> None:
+        """Where a lead goes: the label and the stamped number in `style`, which is loud, the words strong."""
         shown = f" {label} "
-        number = f" {mark} " if mark else ""
         column = 10 if self.roomy else len(shown) + 1
-        words = hang(text if not mark else self.look.safe(text), min(self.width, WIDEST) - column)
-        pad = " " * (column - len(shown))
-        for i, line in enumerate(words):
-            safe = self.look.safe(line)
-            if i == 0:
-                self._lines.append(Content.assemble((shown, LOUD), pad, *self._numbered(safe, mark, number)))
-            else:
-                self._lines.append(Content.assemble(" " * column, (safe, STRONG)))
-
-    @staticmethod
-    def _numbered(line: str, mark: str, number: str) -> list[tuple[str, str]]:
-        """The line with its first stamped number made loud."""
-        before, found, after = line.partition(f" {mark} ") if mark else (line, "", "")
-        if not found:
-            return [(line, STRONG)]
-        return [(before, STRONG), (number, f"{LOUD}"), (after, STRONG)]
+        for i, line in enumerate(hang(self.look.safe(text), min(self.width, WIDEST) - column)):
+            head = [(shown, style), " " * (column - len(shown))] if i == 0 else [" " * column]
+            before, found, after = line.partition(f" {mark} ") if mark and i == 0 else (line, "", "")
+            words = [(before, STRONG), (found, style), (after, STRONG)]
+            self._lines.append(Content.assemble(*head, *(word for word in words if word[0])))
 
     def choices(self, options: Sequence[tuple[str, str]], marked: int, chosen: Sequence[bool] | None = None) -> None:
         """Numbered options with what each means; a sign before the one that Enter takes, boxes where many can be on."""
@@ -106,7 +98,11 @@ class Sheet:
         """A probability as number and bar, then the words."""
         bar = self.look.bar(share, 10 if self.roomy else 5)
         first = self.look.number(f"{share:6.1%} ") + bar + " "
-        self.say(text, "", first, " " * len(first))
+        if self.roomy:
+            self.say(text, "", first, " " * len(first))
+        else:
+            self._lines.append(Content(first))
+            self.say(text, "", "  ", "  ")
 
     def drawing(self, lines: Sequence[str]) -> None:
         """Lines that are drawn already."""

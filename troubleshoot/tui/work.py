@@ -19,7 +19,7 @@ from troubleshoot.tui import check_text as write
 from troubleshoot.tui.deeds import WORKING, Deed, bindings
 from troubleshoot.tui.page import Page
 from troubleshoot.tui.sheet import Sheet
-from troubleshoot.words.answers import Command, Skip, Stop, read_answer
+from troubleshoot.words.answers import Command, Refused, Skip, Stop, read_answer
 
 
 @dataclass(frozen=True)
@@ -217,6 +217,8 @@ class WorkPage(Page):
             self._skip(answer.why)
         elif check is None or self._is_own_reading(text):
             self._answer(lambda: self.session.record_text(text))
+        elif isinstance(answer, Refused):
+            self.fail(f"{answer.message} ({answer.hint})")
         else:
             self._answer(lambda: self.session.record(check, text))
 
