@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from troubleshoot.circuit.checks import Check, Setup, list_checks
 from troubleshoot.circuit.circuit import KEYS, SAY_KEY, Circuit
-from troubleshoot.circuit.network import Network, Point, Stretch, wire_up
+from troubleshoot.circuit.network import Network, wire_up
+from troubleshoot.circuit.stretches import Point, Stretch
 
 __all__ = [
     "KEYS",

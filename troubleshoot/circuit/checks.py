@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from troubleshoot.circuit.circuit import KEYS, Circuit
-from troubleshoot.circuit.network import Network, Point
+from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.stretches import Point
 from troubleshoot.parts import Fuse, IgnitionSwitch, Pump, Relay
 
 Function = Literal["volts", "volts_min", "volts_max", "millivolts", "ohms"]
@@ -32,9 +33,7 @@ class Setup:
     @property
     def before(self) -> str:
         """The key state just before this one."""
-        return {"off": "off", "accessory": "off", "on": "accessory", "cranking": "on", "running": "cranking"}[
-            self.key
-        ]
+        return {"off": "off", "accessory": "off", "on": "accessory", "cranking": "on", "running": "cranking"}[self.key]
 
 
 @dataclass(frozen=True)
@@ -172,9 +171,7 @@ def _ground_paths(network: Network) -> list[Check]:
             setup = Setup("off", frozenset({name}))
             for terminal in ("30", "85", "86", "87"):
                 if f"{name}.{terminal}" in network.point_at:
-                    checks.append(
-                        reading(network, f"{name}.{terminal}", f"{circuit.battery}.pos", "volts", setup)
-                    )
+                    checks.append(reading(network, f"{name}.{terminal}", f"{circuit.battery}.pos", "volts", setup))
     return checks
 
 
@@ -189,10 +186,7 @@ def _ohms(network: Network) -> list[Check]:
     for name, part in circuit.parts.items():
         if isinstance(part, Relay):
             blades = [("86", "85"), ("30", "87")] + ([("30", "87a")] if part.blades == 5 else [])
-            checks += [
-                reading(network, f"{name}.{a}.blade", f"{name}.{b}.blade", "ohms", isolated)
-                for a, b in blades
-            ]
+            checks += [reading(network, f"{name}.{a}.blade", f"{name}.{b}.blade", "ohms", isolated) for a, b in blades]
             for terminal in ("30", "85", "86", "87"):
                 if f"{name}.{terminal}" in network.point_at:
                     setup = fuses_too if terminal in ("86", "87") else isolated
@@ -220,7 +214,5 @@ def _observations(circuit: Circuit) -> list[Check]:
             checks.append(Check(f"whole {name}", Setup("off", frozenset({name})), about=f"whole:{name}",
                                 place=part.place, answers=("whole", "blown")))  # fmt: skip
         if part.kind in ("fuse", "relay", "pump", "ground_bolt"):
-            checks.append(
-                Check(f"hot {name}", on, about=f"hot:{name}", place=part.place, answers=("hot", "cool"))
-            )
+            checks.append(Check(f"hot {name}", on, about=f"hot:{name}", place=part.place, answers=("hot", "cool")))
     return checks

@@ -309,6 +309,7 @@ class Page(Screen[Any]):
             return
         finally:
             self.busy = ""
+        self.trouble = ""
         then(result)
         self.repaint(to_top=True)
 

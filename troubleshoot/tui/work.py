@@ -81,7 +81,8 @@ class WorkPage(Page):
             return f"Esc: back to the check - {name}"
         if self.standing and isinstance(self.standing.card, VerdictCard):
             return f"Verdict: {name}"
-        return f"Check {len(self.session.state.entries) + 1}: {name}"
+        # counted by what is shown: the session may be a step ahead, in its thread
+        return f"Check {len(self.standing.readings) + 1}: {name}" if self.standing else name
 
     def paint(self, sheet: Sheet) -> None:
         if self.advice:
