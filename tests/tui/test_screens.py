@@ -42,7 +42,10 @@ def check_nothing_is_cut(pilot: Pilot[None], name: str) -> None:
 
 @pytest.mark.parametrize(
     "size",
-    [pytest.param(size, id=f"{size[0]}x{size[1]}", marks=[] if size[0] == 80 else [pytest.mark.slow]) for size in SIZES],
+    [
+        pytest.param(size, id=f"{size[0]}x{size[1]}", marks=[] if size[0] == 80 else [pytest.mark.slow])
+        for size in SIZES
+    ],
 )
 async def test_every_screen_is_as_kept_and_cuts_nothing_silently(size, tmp_path: Path, table: Table) -> None:
     del table
@@ -104,6 +107,30 @@ async def test_red_and_black_are_said_in_words_and_reversed_not_by_colour_alone(
         for label in (" RED ", " BLACK "):
             assert any(segment.text == label and segment.style and segment.style.reverse for segment in cells), label
         app.close_job()
+
+
+@pytest.mark.parametrize("theme", ["terminal", "dark", "light"])
+async def test_the_cursor_can_be_seen_in_every_theme(app: TroubleshootApp, theme: str) -> None:
+    """Seen once: reversed twice, and so the colour of its ground."""
+    async with app.run_test(size=(80, 24)) as pilot:
+        app.wear(Settings.model_validate({"theme": theme}))
+        await settle(pilot)
+        row = app.screen.entry.region.y
+        cells = list(app.screen._compositor.render_strips()[row])
+        cursor = cells[1].style
+        assert cells[1].text == " "
+        assert bool(cursor.reverse) == (theme == "terminal")
+        assert cursor.reverse or cursor.bgcolor != cells[0].style.bgcolor
+
+
+async def test_the_palette_is_ascii_where_that_is_wanted(tmp_path: Path) -> None:
+    app = make_app(tmp_path, plain=True)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settle(pilot)
+        await pilot.press("ctrl+p")
+        await pilot.pause(0.5)
+        assert "leave; the job is kept" in screen_text(app)
+        assert screen_text(app).isascii()
 
 
 async def test_the_face_is_drawn_only_for_a_layout_that_was_confirmed(app: TroubleshootApp) -> None:

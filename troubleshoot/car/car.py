@@ -189,7 +189,7 @@ class Car:
         ohm *= 1 + 0.005 * self._rng.standard_normal()
         if ohm > 40e6:
             return "OL"
-        limit, scale, unit, digits = next(ohms_range for ohms_range in OHMS_RANGES if ohm < ohms_range[0])
+        _, scale, unit, digits = next(ohms_range for ohms_range in OHMS_RANGES if ohm < ohms_range[0])
         return f"{ohm / scale:.{digits}f} {unit}"
 
     def complaint(self) -> str:

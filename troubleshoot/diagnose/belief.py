@@ -87,9 +87,12 @@ class Belief:
             totals[name] = totals.get(name, 0.0) + float(p)
         return totals
 
-    def expect(self, cells: Ints) -> tuple[Floats, Floats]:
-        """Mean and sigma of all the table's readings in some cells, given those so far: (cells, readings)."""
-        ahead = self.table.stack
+    def expect(self, cells: Ints, columns: Ints | None = None) -> tuple[Floats, Floats]:
+        """Mean and sigma of the table's readings in some cells, given those so far: (cells, readings).
+
+        `columns` picks some of the readings of the table's stack; None takes all.
+        """
+        ahead = self.table.stack if columns is None else self.table.stack.of(columns)
         mean, sigma = ahead.mean[cells], ahead.sigma[cells]
         if self.joint is None:
             return mean, sigma

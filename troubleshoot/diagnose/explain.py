@@ -57,7 +57,7 @@ def meanings(
 def _natural(belief: Belief, check: Check) -> Floats:
     """Expected reading of every cell in V or ohm."""
     cells = np.arange(len(belief.table.cells))
-    mean = belief.expect(cells)[0][:, belief.table.column[check.first_id]]
+    mean = belief.expect(cells, np.array([belief.table.column[check.first_id]]))[0][:, 0]
     return np.maximum(np.exp(mean) - 0.5, 0) if check.is_ohms else mean
 
 

@@ -23,7 +23,7 @@ from troubleshoot.parts.branch import OPEN_SPREAD
 from troubleshoot.parts.wire import COPPER_PER_K
 from troubleshoot.solve import meter
 from troubleshoot.solve.cases import OPEN, Bench
-from troubleshoot.solve.linear import Bools, Floats, Solved
+from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
 
 TEMPERATURE_SIGMA_K = 12.0
 """How far a car's copper is from 20 °C (invented)."""
@@ -58,6 +58,10 @@ class Stack:
     slope: npt.NDArray[np.float32]
     noise: Floats
     sigma: Floats
+
+    def of(self, columns: Ints) -> Stack:
+        """Some of the readings."""
+        return Stack(self.mean[:, columns], self.slope[:, columns], self.noise[:, columns], self.sigma[:, columns])
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from troubleshoot import places
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.belief import Belief, prior_of
+from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.cost import cost_s
 from troubleshoot.diagnose.evidence import Known, known_from
@@ -29,13 +29,14 @@ from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
-from troubleshoot.expect.seen import COMPLAINTS, complaint_chances, told_already
+from troubleshoot.expect.seen import COMPLAINTS, told_already
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
 from troubleshoot.session.log import Event, Log, LogFailed
+from troubleshoot.session.prior import prior_after
 from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
 from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
 from troubleshoot.session.steps import steps_of
@@ -56,13 +57,6 @@ from troubleshoot.words.answers import (
 )  # fmt: skip
 
 FORMAT = 1
-
-NEVER_WORKED = 5.0
-WORKED_BEFORE = 0.1
-TOUCHED = 3.0
-"""How much the first answers weigh on wiring mistakes, and on parts touched last (invented)."""
-
-MISWIRED = ("miswired", "accessory-feed", "start-feed")
 
 
 def local_now() -> datetime:
@@ -100,6 +94,7 @@ class Session:
         self.guesses = guesses_of(self._guesses_path)
         self.state: State = replay(events)
         self._pending: tuple[Check, Doubtful] | None = None
+        self._paths: dict[GaugeUnit, list[CircuitPath]] = {}
 
     # ---- beginning and ending
 
@@ -195,30 +190,13 @@ class Session:
         can = self.state.told.can if self.state.told else Can()
         return Reasoner.shared(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
 
+    @cached_property
     def _prior(self) -> Floats | None:
-        """Priors after the first answers, (C + 1,)."""
-        told = self.state.told
-        if told is None:
-            return None
-        prior = prior_of(self.table, self.guesses)
-        prior[:-1] *= complaint_chances(self.table, told.complaint)
-        prior[-1] *= 0.5 if told.complaint != "unsure" else 1.0
-        kinds = np.array([cell.fault.prior in MISWIRED for cell in self.table.cells])
-        prior[:-1][kinds] *= {"yes": WORKED_BEFORE, "no": NEVER_WORKED}.get(told.worked, 1.0)
-        words = set(told.touched.lower().replace("_", " ").split())
-        if words:
-            near = [
-                bool(
-                    words
-                    & set(f"{cell.fault.part} {cell.fault.say}".lower().replace("_", " ").replace(".", " ").split())
-                )
-                for cell in self.table.cells
-            ]
-            prior[:-1][near] *= TOUCHED
-        return np.asarray(prior / prior.sum())
+        """Priors after the first answers, (C + 1,); None before them."""
+        return prior_after(self.table, self.guesses, self.state.told) if self.state.told else None
 
     def _belief(self, evidence: list[Known] | None = None) -> Belief:
-        return self.reasoner.weigh(self.state.evidence if evidence is None else evidence, self._prior())
+        return self.reasoner.weigh(self.state.evidence if evidence is None else evidence, self._prior)
 
     # ---- events
 
@@ -258,6 +236,7 @@ class Session:
         self._append({"event": "told", "complaint": complaint, "can": able.model_dump(mode="json"),
                       "worked": worked, "touched": touched, "present": present})  # fmt: skip
         self.__dict__.pop("reasoner", None)
+        self.__dict__.pop("_prior", None)
         self._forget()
 
     def undo(self) -> str:
@@ -284,7 +263,7 @@ class Session:
     @cached_property
     def _next(self) -> tuple[Choice | None, Belief]:
         passed = self.state.skipped | self._told_already()
-        return self.reasoner.next_choice(self.state.evidence, self.state.stand, passed, self._prior())
+        return self.reasoner.next_choice(self.state.evidence, self.state.stand, passed, self._prior)
 
     def next_check(self) -> CheckCard | VerdictCard:
         """The check to do now, or the verdict when nothing more is worth doing."""
@@ -355,7 +334,7 @@ class Session:
 
     def _accept(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Outcome:
         known = known_from(check, answer)
-        before = self._belief()
+        before = self._next[1]
         self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)})
         self._forget()
         after = self._next[1]
@@ -428,8 +407,9 @@ class Session:
         reads = [(e.check, self._say_known(e.known)) for e in self.state.entries if e.known and e.known.choice < 0]
         before = self._belief([]).p_fault if reads else {}
         now = self._next[1].p_fault if reads else {}
-        return [stand_path(path, self.circuit.battery, reads, before, now)
-                for path in find_paths(self.table.network, gauge)]  # fmt: skip
+        if gauge not in self._paths:
+            self._paths[gauge] = find_paths(self.table.network, gauge)
+        return [stand_path(path, self.circuit.battery, reads, before, now) for path in self._paths[gauge]]
 
     def verdict(self) -> VerdictCard:
         """What is left, what to repair, which readings prove it; honest about how sure."""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from textual import work
 from textual.app import App
+from textual.command import CommandPalette
 from textual.theme import Theme
 
 from troubleshoot import places
@@ -68,6 +69,8 @@ class TroubleshootApp(App[None]):
     #row { height: 1; }
     #prompt { width: auto; height: 1; }
     #text, #aside { width: 100%; height: auto; }
+    CommandPalette SearchIcon { display: none; }
+    CommandPalette #--input, CommandPalette #--results, CommandPalette CommandList { border: none; }
     """
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (60, "-roomy")]  # noqa: RUF012 - as Textual declares it
     COMMANDS = {DeedCommands}  # noqa: RUF012 - as Textual declares it
@@ -123,6 +126,10 @@ class TroubleshootApp(App[None]):
         """None of the toolkit's own: everything comes from the deeds."""
         del screen
         return ()
+
+    def action_command_palette(self) -> None:
+        """The palette, with a hint in the characters that there are."""
+        self.push_screen(CommandPalette(placeholder="what do you want to do?", id="--command-palette"))
 
     # ---- which screen comes when
 

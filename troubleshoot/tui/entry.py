@@ -25,9 +25,10 @@ class Entry(Input):
 
     DEFAULT_CSS = """
     Entry, Entry:focus { border: none; height: 1; padding: 0; width: 1fr; background: $background; }
-    Entry > .input--cursor, Entry:ansi > .input--cursor {
-        background: $foreground; color: $background; text-style: reverse;
-    }
+    Entry > .input--cursor { background: $foreground; color: $background; text-style: none; }
+    Entry:ansi > .input--cursor { background: ansi_default; color: ansi_default; text-style: reverse; }
+    Entry > .input--selection { background: $foreground; color: $background; text-style: none; }
+    Entry:ansi > .input--selection { background: ansi_default; color: ansi_default; text-style: reverse; }
     """
 
     @dataclass
@@ -51,8 +52,10 @@ class Entry(Input):
         self.post_message(self.Moved(step))
 
     async def action_submit(self) -> None:
-        """Gives the words away. They stay until the screen has taken them."""
-        self.post_message(self.Given(self.value))
+        """Gives the words away and is empty at once: keys typed ahead are neither lost nor glued to them."""
+        given = self.value
+        self.put("")
+        self.post_message(self.Given(given))
 
     def validate_value(self, value: str) -> str:
         """Whatever cannot be seen is made to be seen, one for one, before it reaches the terminal or the grammar."""

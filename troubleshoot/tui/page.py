@@ -22,6 +22,7 @@ from troubleshoot.tui.deeds import CHOOSING, PALETTE, Deed, bindings, deed_of_wo
 from troubleshoot.tui.entry import Entry
 from troubleshoot.tui.look import ALARM, Look
 from troubleshoot.tui.sheet import Sheet
+from troubleshoot.units import quote
 
 if TYPE_CHECKING:
     from troubleshoot.tui.app import TroubleshootApp
@@ -242,12 +243,12 @@ class Page(Screen[Any]):
         """Enter was pressed: the word of a deed, or words for the screen."""
         message.stop()
         if self.busy:
-            self.trouble = "Still at work on the last answer; your words are kept. Press Enter again in a moment."
+            self.trouble = f"Still at work on the last answer; {quote(message.text)} was not taken. Type it in a moment."
+            if not self.entry.value:
+                self.entry.put(message.text)
             self.repaint(to_top=True)
             return
         self.trouble = ""
-        # emptied at once, so that keys typed ahead are neither lost nor glued to this answer
-        self.entry.put("")
         deed = deed_of_word([d for d in self.DEEDS if d is not PALETTE], message.text)
         if deed:
             await self.run_action(deed.action)
