@@ -25,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "outside"))
 import numpy as np
 from netlist import write_netlist
 from sampled import CIRCUIT, answer, cars
+from screen import screen_figures
 from spice_run import is_here
 from which import list_runs
 
@@ -132,6 +133,7 @@ def main() -> None:
         "help_s": round(help_s, 3),
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
     }  # fmt: skip
+    figures |= screen_figures(network, given.quick, given.seed)
     if is_here():
         spice_s = ngspice_s(table, 20 if given.quick else 100, given.seed)
         figures |= {"ngspice_s": round(spice_s, 1), "table_vs_ngspice": round(spice_s / table_s, 1)}

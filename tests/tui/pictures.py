@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import os
+import re
 import sys
 import tempfile
 from collections.abc import AsyncIterator
@@ -25,6 +26,13 @@ from troubleshoot.session.cards import CheckCard
 SIZES = ((40, 12), (80, 24), (120, 36), (160, 50))
 MODES = ("colour", "no-color", "ascii")
 SNAPSHOTS = Path(__file__).parent / "snapshots"
+KEPT_PICTURES = ("after-3", "circuit", "verdict")
+"""Screens at 80×24 whose pictures are kept and compared, colours and all; README shows one."""
+
+
+def still(svg: str) -> str:
+    """A picture without the number that is drawn anew for each."""
+    return re.sub(r"terminal-\d+", "terminal", svg)
 
 
 async def screens(pilot: Pilot[None]) -> AsyncIterator[str]:
@@ -108,8 +116,8 @@ async def afterwards(pilot: Pilot[None]) -> AsyncIterator[str]:
     await settle(pilot)
 
 
-async def take(size: tuple[int, int], mode: str, out: Path | None, texts: dict[str, str]) -> None:
-    """All pictures of one size and mode; the texts go into `texts` by name."""
+async def take(size: tuple[int, int], mode: str, out: Path | None, texts: dict[str, str], keep: bool) -> None:
+    """All pictures of one size and mode; the texts go into `texts` by name, the kept pictures where they are kept."""
     os.environ.pop("NO_COLOR", None)
     if mode == "no-color":
         os.environ["NO_COLOR"] = "1"
@@ -120,6 +128,8 @@ async def take(size: tuple[int, int], mode: str, out: Path | None, texts: dict[s
                 await settle(pilot)
                 stem = f"{name}-{size[0]}x{size[1]}-{mode}"
                 texts[stem] = screen_text(app)
+                if keep and name in KEPT_PICTURES and (size, mode) == ((80, 24), "colour"):
+                    (SNAPSHOTS / f"{name}.svg").write_text(still(app.export_screenshot()), encoding="utf-8")
                 if out:
                     (out / f"{stem}.svg").write_text(app.export_screenshot(), encoding="utf-8")
                     (out / f"{stem}.txt").write_text(texts[stem] + "\n", encoding="utf-8")
@@ -138,7 +148,7 @@ def main() -> None:
     for size in SIZES:
         for mode in MODES:
             if arguments.only in ("", f"{size[0]}x{size[1]}"):
-                asyncio.run(take(size, mode, arguments.out, texts))
+                asyncio.run(take(size, mode, arguments.out, texts, arguments.keep))
     if arguments.keep:
         keep(texts)
     print(f"{len(texts)} pictures in {arguments.out}")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from driving import at_work, make_app, press, screen_lines, screen_text, settle
-from pictures import SIZES, SNAPSHOTS, screens, tell_texts
+from pictures import KEPT_PICTURES, SIZES, SNAPSHOTS, screens, still, tell_texts
 from textual.filter import NoColor
 from textual.pilot import Pilot
 from textual.widgets import Static
@@ -56,6 +56,9 @@ async def test_every_screen_is_as_kept_and_cuts_nothing_silently(size, tmp_path:
             await settle(pilot)
             check_nothing_is_cut(pilot, name)
             texts[name] = screen_text(app)
+            if size == (80, 24) and name in KEPT_PICTURES:
+                kept_picture = (SNAPSHOTS / f"{name}.svg").read_text(encoding="utf-8")
+                assert still(app.export_screenshot()) == kept_picture, name
             if PLAIN[size]:
                 assert texts[name].isascii(), name
         app.close_job()

@@ -8,6 +8,7 @@ variance 1/P_ii (the usual leave-one-out identity of Gaussian regression).
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -28,6 +29,14 @@ FLAT_SHARE = 0.4
 NEGLIGIBLE = 25.0
 """Nats behind the best cell from which no slip can bring a cell back: a slip fits at most about 7 nats better
 than "anything"."""
+
+MOST_WEIGHED = 24
+"""Readings that are weighed together, the latest ones. A verdict takes about six; twice twenty-four would take
+eight times as long to weigh, and nothing that matters hangs on what was read forty readings ago."""
+
+DOUBTED = 8
+"""Of many readings, those most likely to be wrong are tried with every named slip and in pairs; the others only as
+misread, each alone."""
 
 MISLEADS = 0.5
 """Probability of being wrong from which a reading no longer steers what others are expected to show."""
@@ -50,13 +59,17 @@ class Joint:
         residual = np.stack([known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1)
         own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
         variance = np.square(own) + (0.0 if widen is None else widen)
-        covariance = np.einsum("cnu,cmu->cnm", slope, slope)
+        covariance = slope @ np.swapaxes(slope, 1, 2)
         n = len(readings)
         covariance[:, np.arange(n), np.arange(n)] += variance
-        precision = np.linalg.inv(covariance)
+        precision = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
         _, log_det = np.linalg.slogdet(covariance)
         fit = np.einsum("cn,cnm,cm->c", residual, precision, residual)
         return cls(slope, residual, precision, -0.5 * (fit + log_det + n * np.log(2 * np.pi)))
+
+    def rows(self, cells: Ints) -> Joint:
+        """The same for some of the cells."""
+        return Joint(self.slope[cells], self.residual[cells], self.precision[cells], self.log_density[cells])
 
     @cached_property
     def weighted(self) -> Floats:
@@ -108,10 +121,10 @@ class Belief:
 def weigh(table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
     """The belief after `evidence` (any order). `prior` (C + 1,) defaults to the table's weights.
 
-    A check answered twice counts once, by its latest answer.
+    A check answered twice counts once, by its latest answer; of more than MOST_WEIGHED readings the latest count.
     """
     latest = tuple({known.check.id: known for known in evidence}.values())
-    readings = [known for known in latest if known.choice < 0]
+    readings = [known for known in latest if known.choice < 0][-MOST_WEIGHED:]
     looks = [known for known in latest if known.choice >= 0]
     seen = np.array([_log_look(table, known, guesses) for known in looks]).reshape(len(looks), len(table.cells) + 1)
     log_p = np.log((prior_of(table, guesses) if prior is None else prior) + 1e-300) + seen.sum(axis=0)
@@ -180,14 +193,14 @@ class Hypotheses:
 
 
 def _without_each(
-    rests: list[tuple[Floats, Floats, Floats]], owners: list[tuple[int, ...]], terms: list[Floats], flat: Floats,
+    rests: list[Floats], owners: list[tuple[int, ...]], terms: list[Floats], flat: Floats,
     right: float, ln_wrong: float,
 ) -> Floats:  # fmt: skip
     """ln p of all readings but i, (n, C): the rest right, or one more of them wrong."""
     n = len(rests)
     found = []
     for i in range(n):
-        parts = [rests[i][0] + (n - 1) * right]
+        parts = [rests[i] + (n - 1) * right]
         # a term "i and j anything" less i's own share is "j anything" among the rest
         parts += [terms[h] - flat[i] - ln_wrong for h, own in enumerate(owners) if len(own) == 2 and i in own]
         found.append(np.logaddexp.reduce(parts, axis=0))
@@ -199,27 +212,30 @@ def _hypotheses(table: Table, readings: list[Known], joint: Joint, wrong: float,
     n = len(readings)
     right, ln_wrong = np.log1p(-wrong), np.log(wrong)
     flat = np.array([np.log(flat_density(known.check)) for known in readings])
-    rests = [_leave_out(joint, i) for i in range(n)]
+    rests = [_log_without(joint, i) for i in range(n)]
     terms = [joint.log_density + n * right]
     owners: list[tuple[int, ...]] = [()]
     for i in range(n):
-        terms.append(rests[i][0] + flat[i] + ln_wrong + np.log(FLAT_SHARE) + (n - 1) * right)
+        terms.append(rests[i] + flat[i] + ln_wrong + np.log(FLAT_SHARE) + (n - 1) * right)
         owners.append((i,))
-        for j in range(i):
-            both = _leave_two_out(joint, i, j)
-            terms.append(both + flat[i] + flat[j] + 2 * ln_wrong + (n - 2) * right)
-            owners.append((i, j))
+    doubted = sorted(range(n), key=lambda i: -float(np.max(terms[1 + i] + log_p)))[:DOUBTED]
+    for i, j in itertools.combinations(sorted(doubted), 2):
+        both = _leave_two_out(joint, i, j)
+        terms.append(both + flat[i] + flat[j] + 2 * ln_wrong + (n - 2) * right)
+        owners.append((i, j))
     names = ["misread" if own else "" for own in owners]
     rest = _without_each(rests, owners, terms, flat, right, ln_wrong)
     reach = np.max(terms, axis=0) + log_p
     alive = np.flatnonzero(reach > reach.max() - NEGLIGIBLE)
-    for i, known in enumerate(readings):
+    living = joint.rows(alive)
+    for i in doubted:
+        known = readings[i]
         found = slips(table, known.check)
-        without, weighted, precision = (part[alive] for part in rests[i])
+        without, weighted, precision = _leave_out(living, i)
         base = without + ln_wrong + (n - 1) * right + np.log((1 - FLAT_SHARE) / max(len(found), 1))
         for slip in found:
             own_mean, slope, noise = slip.of(alive)
-            mean, variance = _given_rest(joint.slope[alive], i, weighted, precision, slope)
+            mean, variance = _given_rest(living.slope, i, weighted, precision, slope)
             spread = variance + np.square(noise) + known.sigma**2
             off = known.value - own_mean - mean
             term = np.full(joint.log_density.size, -np.inf)
@@ -233,12 +249,17 @@ def _hypotheses(table: Table, readings: list[Known], joint: Joint, wrong: float,
 def _leave_out(joint: Joint, i: int) -> tuple[Floats, Floats, Floats]:
     """ln p of all readings but i, (C,); P·r and P of the rest, with row and column i zero."""
     p_ii = joint.precision[:, i, i]
-    off = joint.weighted[:, i] / p_ii
-    own = -0.5 * (off**2 * p_ii + np.log(2 * np.pi / p_ii))
     column = joint.precision[:, :, i]
-    weighted = joint.weighted - column * off[:, None]
+    weighted = joint.weighted - column * (joint.weighted[:, i] / p_ii)[:, None]
     precision = joint.precision - column[:, :, None] * column[:, None, :] / p_ii[:, None, None]
-    return joint.log_density - own, weighted, precision
+    return _log_without(joint, i), weighted, precision
+
+
+def _log_without(joint: Joint, i: int) -> Floats:
+    """ln p of all readings but i, (C,)."""
+    p_ii = joint.precision[:, i, i]
+    off = joint.weighted[:, i] / p_ii
+    return np.asarray(joint.log_density + 0.5 * (off**2 * p_ii + np.log(2 * np.pi / p_ii)))
 
 
 def _given_rest(known: Floats, i: int, weighted: Floats, precision: Floats, slope: Floats) -> tuple[Floats, Floats]:

@@ -106,7 +106,13 @@ def say_short(network: Network, check: Check) -> str:
     if check.again:
         tail += ", again"
     held = {"volts_min": " lowest", "volts_max": " highest"}.get(check.function, "")
-    return f"{check.red} to {check.black}{held} (key {key}{tail})"
+    red, black = (_say_briefly(network, node) for node in (check.red, check.black))
+    return f"{red} to {black}{held} (key {key}{tail})"
+
+
+def _say_briefly(network: Network, node: str) -> str:
+    """A point as one would jot it down: "85 of the pump relay", "battery negative post"."""
+    return network.point_at[node].say.removeprefix("terminal ").removeprefix("the ")
 
 
 def say_value(check: Check, value: float) -> str:
