@@ -45,7 +45,5 @@ def circuit_path(given: str) -> Path:
         return shipped
     known = ", ".join(sorted(p.parent.name for p in trees().glob("*/circuit.yaml")))
     raise TypedWrong(
-        Problem(
-            "no-circuit", f"there is no circuit {given!r}", f"a path to a circuit.yaml, or one of: {known}"
-        )
+        Problem("no-circuit", f"there is no circuit {given!r}", f"a path to a circuit.yaml, or one of: {known}")
     )

@@ -54,9 +54,7 @@ def test_no_blade_is_probed_while_its_part_is_fitted(checks: list[Check]) -> Non
         assert end.partition(".")[0] in check.setup.removed, check.id
 
 
-def test_every_reading_is_between_two_points_that_one_can_touch(
-    network: Network, checks: list[Check]
-) -> None:
+def test_every_reading_is_between_two_points_that_one_can_touch(network: Network, checks: list[Check]) -> None:
     for check in checks:
         if check.kind == "reading":
             assert check.red != check.black
@@ -73,9 +71,7 @@ def test_every_observation_has_answers_to_choose_from_and_a_part_to_look_at(
         assert check.about.partition(":")[2] in network.circuit.parts
 
 
-def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(
-    network: Network, checks: list[Check]
-) -> None:
+def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(network: Network, checks: list[Check]) -> None:
     parts = network.circuit.parts
     unplug = network.circuit.start_prevented.unplug
     for check in checks:
@@ -89,17 +85,13 @@ def test_cranking_for_a_reading_always_prevents_the_start(network: Network, chec
     assert all(network.circuit.start_prevented.unplug in check.setup.removed for check in cranking)
 
 
-def test_every_check_is_in_a_setup_that_is_listed_or_takes_out_one_part(
-    network: Network, checks: list[Check]
-) -> None:
+def test_every_check_is_in_a_setup_that_is_listed_or_takes_out_one_part(network: Network, checks: list[Check]) -> None:
     listed = list_setups(network.circuit)
     for check in checks:
         assert check.setup in listed or len(check.setup.removed) == 1, check.id
 
 
-@pytest.mark.parametrize(
-    ("key", "before"), list(zip(KEYS, ("off", "off", "accessory", "on", "cranking"), strict=True))
-)
+@pytest.mark.parametrize(("key", "before"), list(zip(KEYS, ("off", "off", "accessory", "on", "cranking"), strict=True)))
 def test_the_key_state_before(key: str, before: str) -> None:
     assert Setup(key).before == before
 

@@ -128,9 +128,7 @@ def blown(network: Network, bench: Bench, key: str) -> dict[str, bool]:
     ("fault", "fuse"),
     [("pump_wire:shorted", "main_fuse"), ("coil_feed:shorted", "coil_fuse"), ("switch_feed:shorted", "link")],
 )
-def test_a_short_has_blown_its_own_fuse_and_the_fuse_stays_blown(
-    network: Network, fault: str, fuse: str
-) -> None:
+def test_a_short_has_blown_its_own_fuse_and_the_fuse_stays_blown(network: Network, fault: str, fuse: str) -> None:
     for ohm in (0.01, 0.2):
         bench = Bench(network, [case(network, fault, ohm)])
         for key in KEYS:
@@ -172,9 +170,7 @@ def test_an_unplugged_pump_leaves_its_feed_pin_at_battery_volts(network: Network
 
 def test_cranking_pulls_the_battery_down_and_charging_lifts_it(network: Network) -> None:
     bench = Bench(network, [Case()])
-    cranking, resting, charging = (
-        volts(bench, key, "battery.pos")[0] for key in ("cranking", "off", "running")
-    )
+    cranking, resting, charging = (volts(bench, key, "battery.pos")[0] for key in ("cranking", "off", "running"))
     assert 9.6 < cranking < resting - 1.0  # 9.6 V: shop rule for a good battery, from memory
     assert 13.5 < charging < 15.0  # typical maker band, no single source
 

@@ -7,41 +7,20 @@ invented, after the slips that the project's notes say were seen.
 
 V, R = "voltage", "resistance"
 VOLTS = [
-    *[
-        (text, V, 12.4)
-        for text in ("12.4", "12,4", "12.4 V", "12,4 V", "12.4v", "12.4V", "12,4V", "12.4 volts")
-    ],
-    *[
-        (text, V, 12.4)
-        for text in ("12.4 Volts", "12.4 VOLTS", "12.4 volt", "12.4 VDC", "12.4 V DC", "12.4 vdc")
-    ],
-    *[
-        (text, V, 12.4)
-        for text in ("+12.4", " 12.4 ", "12.4\n", "\t12.4", "12.4\tV", "12.4 V.", "12.4 volts.")
-    ],
+    *[(text, V, 12.4) for text in ("12.4", "12,4", "12.4 V", "12,4 V", "12.4v", "12.4V", "12,4V", "12.4 volts")],
+    *[(text, V, 12.4) for text in ("12.4 Volts", "12.4 VOLTS", "12.4 volt", "12.4 VDC", "12.4 V DC", "12.4 vdc")],
+    *[(text, V, 12.4) for text in ("+12.4", " 12.4 ", "12.4\n", "\t12.4", "12.4\tV", "12.4 V.", "12.4 volts.")],
     *[(text, V, 12.4) for text in ("12.4\u00a0V", "12.4\u2009V", "012.4")],
     *[(text, V, 12.4) for text in ("12400 mV", "12400mV", "12400 mv", "12400 millivolts", "12.40", "12.400")],
-    *[
-        (text, V, 12.0)
-        for text in ("12", "12.", "12,", "12.0", "12 V", "12. V", "12,0", "12v", "12 volts", "１２")
-    ],
-    *[
-        (text, V, 0.45)
-        for text in ("450mV", "450 mV", "450 mv", "450 m V", "0.45 V", "0.45", ".45", ",45", "0,45 V")
-    ],
-    *[
-        (text, V, 0.45)
-        for text in ("450 millivolts", "450 Millivolts", "450 mvolts", "450 mV DC", "450000 µV")
-    ],
+    *[(text, V, 12.0) for text in ("12", "12.", "12,", "12.0", "12 V", "12. V", "12,0", "12v", "12 volts", "１２")],
+    *[(text, V, 0.45) for text in ("450mV", "450 mV", "450 mv", "450 m V", "0.45 V", "0.45", ".45", ",45", "0,45 V")],
+    *[(text, V, 0.45) for text in ("450 millivolts", "450 Millivolts", "450 mvolts", "450 mV DC", "450000 µV")],
     *[(text, V, 0.45) for text in ("450000 μV", "450000 uV", "450㎷", "450.0 mV", "+450 mV", "450,0 mV")],
     *[
         (text, V, -12.4)
         for text in ("-12.4", "-12,4", "−12.4", "–12.4 V", "-12.4 volts", "—12.4", "－12.4", "-12400 mV")
     ],
-    *[
-        (text, V, 0.0)
-        for text in ("0", "0.0", "0.00", "-0", "-0.00", "0 V", "0mV", "0,0", ".0", "0.", "000", "+0")
-    ],
+    *[(text, V, 0.0) for text in ("0", "0.0", "0.00", "-0", "-0.00", "0 V", "0mV", "0,0", ".0", "0.", "000", "+0")],
     *[(text, V, 0.05) for text in ("0.05", "0,05", ".05", "50 mV", "50mV", "0.050 V", "50 mv.")],
     *[(text, V, -0.3) for text in ("-0.3", "-.3", "-300 mV", "−0,3 V", "-0.30")],
     *[(text, V, 20.0) for text in ("20", "20 V", "20.0", "20000 mV")],
@@ -54,18 +33,9 @@ VOLTS = [
     ("12.600000000", V, 12.6),
 ]
 ABOUT = [
-    *[
-        (text, V, ("about", 12.0))
-        for text in ("about 12", "About 12 V", "~12", "~ 12", "≈12", "ca. 12", "ca 12 V")
-    ],
-    *[
-        (text, V, ("about", 12.0))
-        for text in ("approx 12", "approx. 12", "approximately 12 volts", "roughly 12")
-    ],
-    *[
-        (text, V, ("about", 12.0))
-        for text in ("around 12", "circa 12", "nearly 12", "almost 12 V", "12ish", "12-ish")
-    ],
+    *[(text, V, ("about", 12.0)) for text in ("about 12", "About 12 V", "~12", "~ 12", "≈12", "ca. 12", "ca 12 V")],
+    *[(text, V, ("about", 12.0)) for text in ("approx 12", "approx. 12", "approximately 12 volts", "roughly 12")],
+    *[(text, V, ("about", 12.0)) for text in ("around 12", "circa 12", "nearly 12", "almost 12 V", "12ish", "12-ish")],
     *[(text, V, ("about", 12.0)) for text in ("12 ish", "12 or so", "12 V or so", "ABOUT 12")],
     ("about 450 mV", V, ("about", 0.45)),
     ("about -0.3", V, ("about", -0.3)),
@@ -74,19 +44,10 @@ ABOUT = [
     ("about 1", R, ("about", 1.0)),
 ]
 OHMS = [
-    *[
-        (text, R, 0.8)
-        for text in ("0.8", "0,8", ".8", "0.8 ohm", "0.8 ohms", "0.8 OHM", "0.8 Ohms", "0.8Ω", "0.8 Ω")
-    ],
+    *[(text, R, 0.8) for text in ("0.8", "0,8", ".8", "0.8 ohm", "0.8 ohms", "0.8 OHM", "0.8 Ohms", "0.8Ω", "0.8 Ω")],
     *[(text, R, 0.8) for text in ("0.8 \u2126", "0.8 ω", "０．８", "+0.8", "0.80", "0.8 ohm.")],
-    *[
-        (text, R, 90.0)
-        for text in ("90", "90 ohm", "90Ω", "90.0", "90ohms", "90 OHMS", "0.09k", "0.09 kΩ", "90.")
-    ],
-    *[
-        (text, R, 1200.0)
-        for text in ("1.2k", "1.2 k", "1.2K", "1.2 kΩ", "1.2 kohm", "1.2 Kohm", "1.2 KOHM", "1,2k")
-    ],
+    *[(text, R, 90.0) for text in ("90", "90 ohm", "90Ω", "90.0", "90ohms", "90 OHMS", "0.09k", "0.09 kΩ", "90.")],
+    *[(text, R, 1200.0) for text in ("1.2k", "1.2 k", "1.2K", "1.2 kΩ", "1.2 kohm", "1.2 Kohm", "1.2 KOHM", "1,2k")],
     *[
         (text, R, 1200.0)
         for text in ("1.2 k ohm", "1.2 kohms", "1.2 kilohms", "1.2 kiloohm", "1200", "1200 ohm", "1.2㏀")
@@ -106,10 +67,7 @@ OVER = [
         (text, R, "OL")
         for text in ("OL", "ol", "O.L", "0L", "0.L", "O.L.", "OL.", ".OL", "o l", "Ol", "ＯＬ", "0.l", "O L")
     ],
-    *[
-        (text, R, "OL")
-        for text in ("over limit", "Over Limit", "overload", "overlimit", "over range", "open line")
-    ],
+    *[(text, R, "OL") for text in ("over limit", "Over Limit", "overload", "overlimit", "over range", "open line")],
     *[
         (text, R, "OL")
         for text in ("open", "open circuit", "inf", "INF", "∞", "infinite", "infinity", "OL MΩ", "OL ohm")
@@ -118,26 +76,11 @@ OVER = [
     *[(text, V, "refused") for text in ("OL", "ol", "0L", "O.L.", "overload", "inf", "∞", "open")],
 ]
 WANDERING = [
-    *[
-        (text, V, (2.0, 8.0))
-        for text in ("2..8", "2 .. 8", "2 .. 8 V", "2..8V", "2 to 8", "2 to 8 V", "2to8", "2-8")
-    ],
-    *[
-        (text, V, (2.0, 8.0))
-        for text in ("2 - 8", "2–8", "2 — 8 V", "2V to 8V", "2 V - 8 V", "2 volts to 8 volts")
-    ],
-    *[
-        (text, V, (2.0, 8.0))
-        for text in ("wanders 2 to 8", "wandering 2..8", "wanders 2-8", "Wanders from 2 to 8 V")
-    ],
-    *[
-        (text, V, (2.0, 8.0))
-        for text in ("between 2 and 8", "from 2 to 8", "varies 2 to 8", "jumps between 2 and 8")
-    ],
-    *[
-        (text, V, (2.0, 8.0))
-        for text in ("8 to 2", "between 8 and 2", "2to 8", "2000 mV to 8 V", "2000-8000 mV")
-    ],
+    *[(text, V, (2.0, 8.0)) for text in ("2..8", "2 .. 8", "2 .. 8 V", "2..8V", "2 to 8", "2 to 8 V", "2to8", "2-8")],
+    *[(text, V, (2.0, 8.0)) for text in ("2 - 8", "2–8", "2 — 8 V", "2V to 8V", "2 V - 8 V", "2 volts to 8 volts")],
+    *[(text, V, (2.0, 8.0)) for text in ("wanders 2 to 8", "wandering 2..8", "wanders 2-8", "Wanders from 2 to 8 V")],
+    *[(text, V, (2.0, 8.0)) for text in ("between 2 and 8", "from 2 to 8", "varies 2 to 8", "jumps between 2 and 8")],
+    *[(text, V, (2.0, 8.0)) for text in ("8 to 2", "between 8 and 2", "2to 8", "2000 mV to 8 V", "2000-8000 mV")],
     *[
         (text, V, (2.0, 8.0))
         for text in ("it wanders 2 to 8", "drifts from 2 to 8", "2.0..8.0", "2,0 to 8,0", "2 TO 8")
@@ -399,14 +342,8 @@ SEEN = [
         for text in ("clicks", "Clicks", "CLICKS.", "click", "c", "1", "1.", "1)", "#1", " clicks ")
     ],
     *[(text, CLICKS, "no click") for text in ("no click", "no c", "No  Click", "2", "no click!", "２")],
-    *[
-        (text, CLICKS, "not sure")
-        for text in ("not sure", "not", "3", "unsure", "dunno", "don't know", "can’t tell")
-    ],
-    *[
-        (text, CLICKS, "refused")
-        for text in ("n", "4", "0", "-1", "12.4", "it", "clickss", "", ".", "silent", "1 2")
-    ],
+    *[(text, CLICKS, "not sure") for text in ("not sure", "not", "3", "unsure", "dunno", "don't know", "can’t tell")],
+    *[(text, CLICKS, "refused") for text in ("n", "4", "0", "-1", "12.4", "it", "clickss", "", ".", "silent", "1 2")],
     *[(text, YES_NO, "yes") for text in ("yes", "y", "Y", "Yes.", "yep", "yeah", "1", "ye")],
     *[(text, YES_NO, "no") for text in ("no", "n", "N", "nope", "nah", "2", "No!")],
     *[(text, YES_NO, "not sure") for text in ("not", "not sure", "3", "unsure")],

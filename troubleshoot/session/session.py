@@ -100,9 +100,15 @@ class Session:
 
     @classmethod
     def start(
-        cls, circuit: Path | str, complaint: str | None = None, can: dict[str, Any] | None = None,
-        folder: Path | None = None, guesses: Path | None = None, seed: int = 0, clock: Callable[[], datetime] = local_now,
-    ) -> Session:  # fmt: skip
+        cls,
+        circuit: Path | str,
+        complaint: str | None = None,
+        can: dict[str, Any] | None = None,
+        folder: Path | None = None,
+        guesses: Path | None = None,
+        seed: int = 0,
+        clock: Callable[[], datetime] = local_now,
+    ) -> Session:
         """Begins a job on a circuit file or a shipped circuit's name.
 
         With `complaint`, the gate counts as cleared by the caller. `seed` is kept in the log for whatever is

@@ -243,7 +243,9 @@ class Page(Screen[Any]):
         """Enter was pressed: the word of a deed, or words for the screen."""
         message.stop()
         if self.busy:
-            self.trouble = f"Still at work on the last answer; {quote(message.text)} was not taken. Type it in a moment."
+            self.trouble = (
+                f"Still at work on the last answer; {quote(message.text)} was not taken. Type it in a moment."
+            )
             if not self.entry.value:
                 self.entry.put(message.text)
             self.repaint(to_top=True)
