@@ -20,7 +20,8 @@ from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
 from troubleshoot.places import circuit_path
 from troubleshoot.session.ability import Can
-from troubleshoot.session.session import Session, table_of
+from troubleshoot.session.kept import table_of
+from troubleshoot.session.session import Session
 from troubleshoot.session.state import expects
 from troubleshoot.words.answers import read_answer
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from datetime import datetime
-from functools import cached_property, lru_cache
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,6 @@ import numpy as np
 from troubleshoot import places
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
-from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.cost import cost_s
@@ -30,11 +29,13 @@ from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
 from troubleshoot.expect.seen import COMPLAINTS, told_already
-from troubleshoot.expect.table import Table, build_table
+from troubleshoot.expect.table import Table
 from troubleshoot.files.circuit_file import parse_circuit
+from troubleshoot.files.file_text import read_text
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
+from troubleshoot.session.kept import circuit_of, guesses_of, table_of
 from troubleshoot.session.log import Event, Log, LogFailed
 from troubleshoot.session.prior import prior_after
 from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
@@ -62,23 +63,6 @@ FORMAT = 1
 def local_now() -> datetime:
     """The clock that events are stamped with; tests give their own."""
     return datetime.now().astimezone()
-
-
-@lru_cache(maxsize=4)
-def table_of(circuit_text: str, name: str, guesses: str) -> Table:
-    """The table of a circuit file's text and a guesses file ("" the shipped one); the last few are kept."""
-    return build_table(circuit_of(circuit_text, name), guesses_of(guesses))
-
-
-@lru_cache(maxsize=4)
-def circuit_of(circuit_text: str, name: str) -> Circuit:
-    """The circuit of a file's text; the last few are kept."""
-    return parse_circuit(circuit_text, name)
-
-
-def guesses_of(path: str) -> Guesses:
-    """The guesses file, the shipped one where none is given."""
-    return load_guesses(Path(path)) if path else load_guesses()
 
 
 class Session:
@@ -115,7 +99,7 @@ class Session:
         drawn at random in a job; finding a fault draws nothing. Raises FileProblems, TypedWrong, LogFailed.
         """
         path = places.circuit_path(str(circuit))
-        text = _text_of(path)
+        text = read_text(path)
         parsed = parse_circuit(text, str(path))
         if guesses:
             load_guesses(guesses)
@@ -426,12 +410,6 @@ def _doubted(belief: Belief) -> list[tuple[Known, str]]:
     """Readings that are wrong more likely than not, and the likeliest slip behind each."""
     readings = [known for known in belief.evidence if known.choice < 0]
     return [(known, belief.slip[i]) for i, known in enumerate(readings) if belief.p_wrong[i] > 0.5]
-
-
-def _text_of(path: Path) -> str:
-    from troubleshoot.files.file_text import read_text
-
-    return read_text(path)
 
 
 def _free_name(folder: Path, stem: str) -> Path:

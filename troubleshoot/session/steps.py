@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from troubleshoot.circuit.checks import Check, Setup
-from troubleshoot.circuit.circuit import SAY_KEY
+from troubleshoot.circuit.circuit import SAY_KEY, Circuit
 from troubleshoot.circuit.network import Network
 from troubleshoot.parts import Relay
 from troubleshoot.words import say
@@ -61,7 +61,7 @@ def steps_of(network: Network, check: Check, last: Setup) -> Steps:
         before="" if setup.key == "off" else SAY_KEY[setup.before],
         start_prevented=circuit.start_prevented.by if cranking else "",
         out=tuple(say.say_out(circuit, Setup(setup.key, out))),
-        put_back=tuple(circuit.named_parts[name].spoken for name in sorted(back)),
+        put_back=_put_back(circuit, back),
         look="" if is_reading else say.say_look(circuit, check),
         red=say.say_point(network, check.red) if is_reading else "",
         black=say.say_point(network, check.black) if is_reading else "",
@@ -70,6 +70,14 @@ def steps_of(network: Network, check: Check, last: Setup) -> Steps:
         meter=say.SAY_FUNCTION[check.function] if is_reading else "",
         hold=HOLD if check.function in ("volts_min", "volts_max") else "",
         on_relays=_on_relays(network, check),
+    )
+
+
+def _put_back(circuit: Circuit, back: frozenset[str]) -> tuple[str, ...]:
+    """What to put back, the battery's clamp last: nothing is plugged together live."""
+    ordered = sorted(back, key=lambda name: (name == circuit.battery, name))
+    return tuple(
+        f"{circuit.named_parts[name].spoken}{' negative clamp' if name == circuit.battery else ''}" for name in ordered
     )
 
 
