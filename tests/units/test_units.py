@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
-import time
 
 import pytest
 from hypothesis import given, settings
@@ -266,23 +265,3 @@ def test_volts_ohms_and_metres_are_read_without_pint_and_minutes_with_it():
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert shown.stdout.split() == ["[]", "True"]
-
-
-def test_our_definitions_are_loaded_far_faster_than_pints_own(default_registry):
-    import pint
-
-    from troubleshoot.units import conversion
-
-    def shortest_s(build):
-        times = []
-        for _ in range(3):
-            start = time.perf_counter()
-            build()
-            times.append(time.perf_counter() - start)
-        return min(times)
-
-    def ours():
-        conversion._registry.cache_clear()
-        conversion._registry().get_root_units("hour")
-
-    assert shortest_s(ours) < 0.5 * shortest_s(lambda: pint.UnitRegistry().get_root_units("hour"))
