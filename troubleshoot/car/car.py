@@ -9,7 +9,7 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check, Setup
 from troubleshoot.circuit.network import Network
-from troubleshoot.parts.branch import OPEN_SPREAD, Fault
+from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
 from troubleshoot.solve.linear import Floats, Solved
 from troubleshoot.solve.settle import State
@@ -27,6 +27,10 @@ OHMS_RANGES = (
     (6e5, 1e3, "kohm", 1), (6e6, 1e6, "Mohm", 3), (1e9, 1e6, "Mohm", 2),
 )  # fmt: skip
 """A 6000-count meter's ranges: up to which ohms, shown in what, with how many decimals."""
+
+LEAK_LN = -0.7
+LEAK_SPREAD = 1.0
+"""Leakage of what is open, against the stated: mostly less, and much more uncertain than is reckoned with."""
 
 SAG = 0.0015
 """The battery is never quite the same from one reading to the next: relative (invented; 20 mV at 12.5 V)."""
@@ -74,7 +78,7 @@ class Car:
         emf_shift = normal()  # one battery: both of its branches move together
         return Draw(
             each([b.spread for b in branches]),
-            OPEN_SPREAD * normal((1, len(branches))),
+            LEAK_LN + LEAK_SPREAD * normal((1, len(branches))),
             np.array([[b.emf_sigma_v * emf_shift for b in branches]]),
             each([d.pull_in_spread for d in net.relays]),
             each([d.blow_spread for d in net.fuses]),

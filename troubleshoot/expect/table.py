@@ -28,6 +28,14 @@ from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
 TEMPERATURE_SIGMA_K = 12.0
 """How far a car's copper is from 20 °C (invented)."""
 
+FLOATS_V = 0.05
+"""A floating point reads anywhere from nothing up to about twice what the stated leakage would give: it is told from
+a grounded one by ohms, or against battery positive, and not by its volts."""
+
+LEAKS_OHM = 1e6
+LEAKS_LN = 1.0
+"""Ohms above which only leakage is read, and how far ln(ohm) is from what is stated (invented)."""
+
 DRIFT = 0.1
 """A bad joint drifts with current and heat: sigma of ln(ohm) from one reading to the next (decision 6, invented)."""
 
@@ -194,7 +202,8 @@ class Table:
             shown = np.maximum(source_ohm, 0.0) + meter.LEAD_OHM
             per_ln = solved.siemens * at_reply**2 / (shown + meter.OHMS_OFFSET)[:, None]
             noise = np.hypot(meter.LEAD_SIGMA_OHM / (shown + meter.OHMS_OFFSET), 0.01)
-            return self._prediction(solved, meter.ohms_scale(shown), per_ln, None, noise, shown > 1e6)
+            noise = np.where(shown > LEAKS_OHM, noise + LEAKS_LN, noise)
+            return self._prediction(solved, meter.ohms_scale(shown), per_ln, None, noise, shown > LEAKS_OHM)
         open_v = solved.volts[:, red] - solved.volts[:, black]
         loading = meter.METER_OHM / (meter.METER_OHM + source_ohm)
         mean = open_v * loading
@@ -202,7 +211,7 @@ class Table:
         per_emf = solved.siemens * at_reply * loading[:, None]
         floats = source_ohm > meter.FLOATING_OHM
         noise = meter.noise_v(mean, check.function)
-        noise = np.where(floats, noise + 0.05 + 0.4 * np.abs(mean), noise)
+        noise = np.where(floats, noise + FLOATS_V + np.abs(mean), noise)
         chatters, _ = self._bits[check.setup]
         noise = np.where(chatters, np.maximum(noise, 2.0), noise)
         return self._prediction(solved, mean, per_ln, per_emf, noise, floats)
