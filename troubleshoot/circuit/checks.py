@@ -195,7 +195,7 @@ def _ohms(network: Network) -> list[Check]:
             checks.append(reading(network, f"{name}.plus.blade", f"{name}.minus.blade", "ohms", isolated))
             checks.append(reading(network, f"{name}.minus", frame, "ohms", isolated))
         elif isinstance(part, IgnitionSwitch):
-            checks.append(reading(network, f"{name}.15", frame, "ohms", fuses_too))
+            checks += [reading(network, f"{name}.{n}", frame, "ohms", fuses_too) for n in ("15", "30")]
     return checks
 
 

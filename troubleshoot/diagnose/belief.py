@@ -26,6 +26,9 @@ from troubleshoot.solve.linear import Floats, Ints
 FLAT_SHARE = 0.4
 """Share of wrong readings that no named slip explains (invented)."""
 
+NIL_V = 0.005
+"""Sigma of a floating point that reads nothing (invented): hardly wider than a grounded one."""
+
 NEGLIGIBLE = 25.0
 """Nats behind the best cell from which no slip can bring a cell back: a slip fits at most about 7 nats better
 than "anything"."""
@@ -53,14 +56,42 @@ class Joint:
 
     @classmethod
     def of(cls, table: Table, readings: Sequence[Known], widen: Floats | None = None) -> Joint:
-        """Builds it; `widen` (n,) is added variance, for readings that are not believed."""
+        """Builds it; `widen` (n,) is added variance, for readings that are not believed.
+
+        In a cell where points float, all of them may as well read nothing: the likelier of the two ways counts.
+        """
         predicted = [table.predict(known.check) for known in readings]
         slope = np.stack([p.slope for p in predicted], axis=1)
         residual = np.stack([known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1)
         own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
-        variance = np.square(own) + (0.0 if widen is None else widen)
+        more = np.zeros(len(readings)) if widen is None else widen
+        leaking = cls._built(slope, residual, np.square(own) + more)
+        floats = np.stack([p.floats & (not k.check.is_ohms) for p, k in zip(predicted, readings, strict=True)], axis=1)
+        cells = np.flatnonzero(floats.any(axis=1))
+        if not cells.size:
+            return leaking
+        value = np.array([known.value for known in readings])
+        nil = cls._built(
+            np.where(floats[cells][:, :, None], 0.0, slope[cells]),
+            np.where(floats[cells], value, residual[cells]),
+            np.where(floats[cells], NIL_V**2, np.square(own[cells])) + more,
+        )
+        leaking.log_density[cells] -= np.log(2)
+        better = nil.log_density - np.log(2) > leaking.log_density[cells]
+        for kept, other in (
+            (leaking.slope, nil.slope),
+            (leaking.residual, nil.residual),
+            (leaking.precision, nil.precision),
+        ):
+            kept[cells[better]] = other[better]
+        leaking.log_density[cells[better]] = nil.log_density[better] - np.log(2)
+        return leaking
+
+    @classmethod
+    def _built(cls, slope: Floats, residual: Floats, variance: Floats) -> Joint:
+        """From slopes (C, n, U), residuals (C, n) and the readings' own variances (C, n)."""
         covariance = slope @ np.swapaxes(slope, 1, 2)
-        n = len(readings)
+        n = residual.shape[1]
         covariance[:, np.arange(n), np.arange(n)] += variance
         precision = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
         _, log_det = np.linalg.slogdet(covariance)

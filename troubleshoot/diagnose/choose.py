@@ -17,10 +17,14 @@ from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.expect.seen import answer_chances
-from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.expect.table import NOTHING_V
+from troubleshoot.solve.linear import Bools, Floats, Ints
 
 REPEATED = 0.4
 """What a check made anew is worth against another one: the same hand may make the same slip (invented)."""
+
+FLOATS_LIKE_GROUND = 0.7
+"""Bhattacharyya coefficient of a floating and a grounded point: with little leakage both read nothing (invented)."""
 
 MOST_CELLS = 120
 UNLIKELY = 2e-4
@@ -107,7 +111,8 @@ class Scale:
                 answer_chances(self.belief.table, check, wrong_look)[self.picked], self.weight, self.group
             )
         column = self.belief.table.column[check.first_id]
-        return _reading_nats(self.mean[:, column], self.sigma[:, column], self.weight, self.group)
+        floats = self.belief.table.stack.floats[self.picked, column]
+        return _reading_nats(self.mean[:, column], self.sigma[:, column], floats, self.weight, self.group)
 
 
 def _representatives(belief: Belief) -> tuple[Ints, Floats]:
@@ -128,12 +133,16 @@ def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     return picked, weight / weight.sum()
 
 
-def _reading_nats(mean: Floats, sigma: Floats, weight: Floats, group: Ints) -> float:
+def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, group: Ints) -> float:
     """Information of one reading about the group; all arrays (cells,)."""
     variance = np.square(sigma)
     both = variance[:, None] + variance[None, :]
     step = mean[:, None] - mean[None, :]
     bc = np.sqrt(2 * sigma[:, None] * sigma[None, :] / both) * np.exp(-np.square(step) / (4 * both))
+    if floats.any():
+        grounded = ~floats & (np.abs(mean) < NOTHING_V)
+        mistaken = floats[:, None] & grounded[None, :]
+        bc = np.where(mistaken | mistaken.T, np.maximum(bc, FLOATS_LIKE_GROUND), bc)
     same = group[:, None] == group[None, :]
     own = weight / np.bincount(group, weight)[group]
     among_all = np.log(bc @ weight)

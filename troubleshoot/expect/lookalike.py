@@ -15,7 +15,7 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.expect.seen import answer_chances
-from troubleshoot.expect.table import Stack, Table
+from troubleshoot.expect.table import NOTHING_V, Stack, Table
 from troubleshoot.solve.linear import Floats, Ints
 
 LOOK_ALIKE_ERROR = 0.1
@@ -62,6 +62,8 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     stack = table.stack
     columns = [table.column[check.id] for check in readings]
     mean, sigma = stack.mean[:, columns], stack.sigma[:, columns]
+    floats = stack.floats[:, columns]
+    grounded = ~floats & (np.abs(mean) < NOTHING_V)
     cells = mean.shape[0]
     first, second = np.triu_indices(cells, 1)
     keep = of[first] != of[second]
@@ -70,6 +72,8 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     for start in range(0, first.size, 20000):
         a, b = first[start : start + 20000], second[start : start + 20000]
         distance = np.abs(mean[a] - mean[b]) / (sigma[a] + sigma[b])
+        # a floating point is not told from a grounded one by its volts
+        distance[(floats[a] & grounded[b]) | (floats[b] & grounded[a])] = 0.0
         near = distance.max(axis=1) < SURELY_APART / 2
         close.append(np.flatnonzero(near) + start)
         best.append(np.argpartition(-distance[near], JOINT, axis=1)[:, :JOINT])

@@ -29,8 +29,11 @@ TEMPERATURE_SIGMA_K = 12.0
 """How far a car's copper is from 20 °C (invented)."""
 
 FLOATS_V = 0.05
-"""A floating point reads anywhere from nothing up to about twice what the stated leakage would give: it is told from
-a grounded one by ohms, or against battery positive, and not by its volts."""
+"""A floating point reads anywhere from nothing up to about twice what the stated leakage would give."""
+
+NOTHING_V = 0.3
+"""Up to here a reading is what a floating point may show just as well as a grounded one (trade-facts: a terminal that
+goes open reads about zero; only a path to ground, read against battery positive or in ohms, tells them apart)."""
 
 LEAKS_OHM = 1e6
 LEAKS_LN = 1.0
@@ -60,16 +63,23 @@ class Prediction:
 
 @dataclass(frozen=True)
 class Stack:
-    """Predictions of K readings: `mean`, `noise`, `sigma` (C, K), `slope` (C, K, unknowns) as float32."""
+    """Predictions of K readings: `mean`, `noise`, `sigma`, `floats` (C, K), `slope` (C, K, unknowns) as float32."""
 
     mean: Floats
     slope: npt.NDArray[np.float32]
     noise: Floats
     sigma: Floats
+    floats: Bools
 
     def of(self, columns: Ints) -> Stack:
         """Some of the readings."""
-        return Stack(self.mean[:, columns], self.slope[:, columns], self.noise[:, columns], self.sigma[:, columns])
+        return Stack(
+            self.mean[:, columns],
+            self.slope[:, columns],
+            self.noise[:, columns],
+            self.sigma[:, columns],
+            self.floats[:, columns],
+        )
 
 
 @dataclass(frozen=True)
@@ -171,6 +181,7 @@ class Table:
             np.stack([p.slope for p in predicted], axis=1).astype(np.float32),
             np.stack([p.noise for p in predicted], axis=1),
             np.stack([p.sigma for p in predicted], axis=1),
+            np.stack([p.floats & (not c.is_ohms) for p, c in zip(predicted, self.readings, strict=True)], axis=1),
         )
 
     @cached_property
