@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     find.add_argument("--resume", nargs="?", const="", metavar="SESSION", help="go on with a session (the last one)")
     find.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="where the session is kept")
     find.add_argument("--guesses", type=Path, help="a file of priors and costs in place of the shipped one")
+    find.add_argument("--accuracy", type=float, default=0.5, metavar="PERCENT", help="the meter's, of reading (0.5)")
     find.set_defaults(run=_find)
     expect = verbs.add_parser("expect", help="what every terminal should read, in every key state")
     expect.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
@@ -76,7 +77,12 @@ def _find(arguments: argparse.Namespace) -> int:
     if arguments.resume is not None:
         session = Session.resume(arguments.resume or _last(arguments.folder))
     elif arguments.circuit:
-        session = Session.start(arguments.circuit, folder=arguments.folder, guesses=arguments.guesses)
+        session = Session.start(
+            arguments.circuit,
+            folder=arguments.folder,
+            guesses=arguments.guesses,
+            accuracy_percent=arguments.accuracy,
+        )
     else:
         raise TypedWrong(Problem("no-circuit", "which circuit?", "troubleshoot find CIRCUIT, or find --resume"))
     try:

@@ -12,7 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.checks import Check, Setup, list_checks
+from troubleshoot.circuit.network import Network
+from troubleshoot.expect.cells import NOTHING_WRONG, Cell
 from troubleshoot.expect.table import TEMPERATURE_SIGMA_K, Table
 from troubleshoot.parts.branch import OPEN_SPREAD
 from troubleshoot.solve import meter
@@ -212,3 +214,12 @@ def test_the_sound_part_of_a_bad_joint_spreads_by_itself_not_with_the_rust(
     found = stood.redrawn(longer) * network.branches[index].spread
     slope = float(table.predict(stood.check).slope[at, index])
     assert stood.agrees(slope, found), f"slope {slope:.5f} V a sigma, solved again {found:.5f} V"
+
+
+def test_a_worse_meter_widens_what_is_expected_by_its_gain(network: Network) -> None:
+    zero = tuple(tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.motors))
+    cells = [Cell(NOTHING_WRONG, None, 0.0, 1.0, *zero)]
+    check = next(c for c in list_checks(network) if c.id == "battery.pos to battery.neg volts off")
+    good, poor = (Table(network, cells, [Setup("off")], percent).predict(check) for percent in (0.5, 3.0))
+    wider = np.sqrt(poor.sigma[0] ** 2 - good.sigma[0] ** 2)
+    assert wider == pytest.approx(good.mean[0] * np.sqrt(0.015**2 - 0.0025**2), rel=1e-6)

@@ -22,6 +22,13 @@ def test_settings_come_back_as_they_were_saved(tmp_path: Path) -> None:
     assert [p.name for p in path.parent.iterdir()] == ["settings.json"]
 
 
+def test_the_meters_accuracy_is_set_with_either_decimal_mark_and_kept_within_reason() -> None:
+    assert Settings().changed("accuracy_percent", "1,2 %").accuracy_percent == 1.2
+    for text in ("0", "-1", "90", "good", ""):
+        with pytest.raises(TypedWrong):
+            Settings().changed("accuracy_percent", text)
+
+
 def test_without_a_file_the_defaults_hold(tmp_path: Path) -> None:
     assert load_settings(tmp_path / "none.json") == Settings()
 

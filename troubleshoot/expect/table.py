@@ -97,8 +97,16 @@ class Behaviour:
 class Table:
     """Predictions for all cells of a circuit. `cells[0]` is the healthy one."""
 
-    def __init__(self, network: Network, cells: Sequence[Cell], setups: Sequence[Setup] = ()) -> None:
+    def __init__(
+        self,
+        network: Network,
+        cells: Sequence[Cell],
+        setups: Sequence[Setup] = (),
+        accuracy_percent: float = meter.ACCURACY_PERCENT,
+    ) -> None:
+        """Solves all cells in all setups, those of `list_setups` unless given; `accuracy_percent` is the meter's."""
         self.network = network
+        self._gain_sigma = meter.gain_sigma(accuracy_percent)
         self.cells = list(cells)
         self.bench = Bench(network, [cell.case for cell in cells], thresholds(network, cells))
         self.setups = list(setups) or list_setups(network.circuit)
@@ -244,7 +252,7 @@ class Table:
         else:
             parts.append(np.zeros((mean.size, self._sources.size)))
         parts.append((sound[:, self._copper].sum(axis=1) * COPPER_PER_K * TEMPERATURE_SIGMA_K)[:, None])
-        parts.append((np.zeros_like(mean) if per_emf is None else mean * meter.GAIN_SIGMA)[:, None])
+        parts.append((np.zeros_like(mean) if per_emf is None else mean * self._gain_sigma)[:, None])
         parts.append(severity[:, None])
         drift = DRIFT * (rust + per_ln * (self._graded_ln > 0)).sum(axis=1)
         return Prediction(mean, np.concatenate(parts, axis=1), np.hypot(noise, drift), floats)
@@ -291,7 +299,7 @@ class Table:
         return cranking_setup(self.network.circuit)
 
 
-def build_table(circuit: Circuit, guesses: Guesses) -> Table:
+def build_table(circuit: Circuit, guesses: Guesses, accuracy_percent: float = meter.ACCURACY_PERCENT) -> Table:
     """The table of a circuit: wires it up, lists its cells, solves every setup. About two seconds."""
     network = wire_up(circuit)
-    return Table(network, list_cells(network, guesses))
+    return Table(network, list_cells(network, guesses), accuracy_percent=accuracy_percent)

@@ -10,12 +10,17 @@ from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.solve import meter
+
+
+def table_of(circuit_text: str, name: str, guesses: str, accuracy_percent: float = meter.ACCURACY_PERCENT) -> Table:
+    """The table of a circuit file's text, a guesses file ("" the shipped one) and a meter; the last few are kept."""
+    return _table_of(circuit_text, name, guesses, accuracy_percent)
 
 
 @lru_cache(maxsize=4)
-def table_of(circuit_text: str, name: str, guesses: str) -> Table:
-    """The table of a circuit file's text and a guesses file ("" the shipped one); the last few are kept."""
-    return build_table(circuit_of(circuit_text, name), guesses_of(guesses))
+def _table_of(circuit_text: str, name: str, guesses: str, accuracy_percent: float) -> Table:
+    return build_table(circuit_of(circuit_text, name), guesses_of(guesses), accuracy_percent)
 
 
 @lru_cache(maxsize=4)

@@ -42,6 +42,7 @@ from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
 from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
 from troubleshoot.session.steps import steps_of
 from troubleshoot.session.typed import find_check
+from troubleshoot.solve import meter
 from troubleshoot.solve.linear import Floats
 from troubleshoot.words import say
 from troubleshoot.words.answers import (
@@ -58,6 +59,8 @@ from troubleshoot.words.answers import (
 )  # fmt: skip
 
 FORMAT = 1
+WORST_METER = (0.05, 5.0)
+"""Percent of reading between which a meter's stated accuracy is believed (invented)."""
 
 
 def local_now() -> datetime:
@@ -76,6 +79,7 @@ class Session:
         self.circuit_name: str = started["circuit"]
         self._guesses_path: str = started["guesses"]
         self.guesses = guesses_of(self._guesses_path)
+        self._accuracy_percent: float = started["accuracy_percent"]
         self.state: State = replay(events)
         self._pending: tuple[Check, Doubtful] | None = None
         self._paths: dict[GaugeUnit, list[CircuitPath]] = {}
@@ -91,18 +95,23 @@ class Session:
         folder: Path | None = None,
         guesses: Path | None = None,
         seed: int = 0,
+        accuracy_percent: float = meter.ACCURACY_PERCENT,
         clock: Callable[[], datetime] = local_now,
     ) -> Session:
         """Begins a job on a circuit file or a shipped circuit's name.
 
         With `complaint`, the gate counts as cleared by the caller. `seed` is kept in the log for whatever is
-        drawn at random in a job; finding a fault draws nothing. Raises FileProblems, TypedWrong, LogFailed.
+        drawn at random in a job; finding a fault draws nothing. `accuracy_percent` is the meter's, of reading.
+        Raises FileProblems, TypedWrong, LogFailed.
         """
         path = places.circuit_path(str(circuit))
         text = read_text(path)
         parsed = parse_circuit(text, str(path))
         if guesses:
             load_guesses(guesses)
+        if not WORST_METER[0] <= accuracy_percent <= WORST_METER[1]:
+            raise TypedWrong(Problem("bad-accuracy", f"a meter of {accuracy_percent:g} % is not credible",
+                                     f"{WORST_METER[0]:g} to {WORST_METER[1]:g} % of reading", "accuracy"))  # fmt: skip
         at = clock()
         name = path.parent.name if path.name == "circuit.yaml" else path.stem
         target = _free_name(folder or places.sessions(), f"{at:%Y%m%d-%H%M%S}-{name}")
@@ -111,6 +120,7 @@ class Session:
             "event": "started", "format": FORMAT, "at": at.isoformat(), "circuit": name,
             "title": parsed.title, "circuit_sha": hashlib.sha256(text.encode()).hexdigest(), "circuit_text": text,
             "guesses": str(guesses) if guesses else "", "seed": seed,
+            "accuracy_percent": accuracy_percent,
         }  # fmt: skip
         log.append(event)
         session = cls(log, [event], clock)
@@ -172,7 +182,7 @@ class Session:
     @cached_property
     def table(self) -> Table:
         """Predictions; two seconds of work the first time."""
-        return table_of(self._circuit_text, self.circuit_name, self._guesses_path)
+        return table_of(self._circuit_text, self.circuit_name, self._guesses_path, self._accuracy_percent)
 
     @cached_property
     def reasoner(self) -> Reasoner:

@@ -11,7 +11,15 @@ import numpy as np
 from troubleshoot.solve.linear import Floats
 
 METER_OHM = 10e6
-GAIN_SIGMA = 0.0025
+ACCURACY_PERCENT = 0.5
+"""Accuracy of a usual digital meter, % of reading: taken as two sigma of its gain."""
+
+
+def gain_sigma(accuracy_percent: float) -> float:
+    """Sigma of a meter's gain, relative, from the accuracy that its maker states."""
+    return accuracy_percent / 200
+
+
 LEAD_OHM = 0.2
 LEAD_SIGMA_OHM = 0.08
 OVER_LIMIT_OHM = 40e6

@@ -98,7 +98,13 @@ class CircuitsPage(ChoicePage):
 
         def start() -> Session:
             try:
-                return Session.start(path, folder=self.ours.folder, guesses=guesses, clock=self.ours.clock)
+                return Session.start(
+                    path,
+                    folder=self.ours.folder,
+                    guesses=guesses,
+                    accuracy_percent=self.ours.settings.accuracy_percent,
+                    clock=self.ours.clock,
+                )
             except (OSError, ValueError) as error:  # what is typed may be no path at all
                 reason = getattr(error, "strerror", "") or str(error)
                 raise TypedWrong(

@@ -30,6 +30,9 @@ class Settings(BaseModel):
     ascii: bool = Field(default=False, description="Draw with plain ASCII characters only.")
     decimal_comma: bool = Field(default=False, description="Show 12,4 V instead of 12.4 V. Both can always be typed.")
     gauge: Literal["as written", "AWG", "mm2"] = Field(default="as written", description="Unit of wire sizes.")
+    accuracy_percent: float = Field(
+        default=0.5, ge=0.05, le=5, description="The meter's accuracy on DC volts, in % of reading (its booklet says)."
+    )
     guesses: str = Field(default="", description="A file of costs and guesses in place of the shipped one.")
 
     def changed(self, field: str, value: str) -> Settings:
@@ -39,6 +42,8 @@ class Settings(BaseModel):
             words = {"y": True, "yes": True, "on": True, "n": False, "no": False, "off": False}.get(
                 words.lower(), words
             )
+        elif type(getattr(self, field)) is float:
+            words = words.replace(",", ".").removesuffix("%").strip()
         try:
             return Settings.model_validate({**self.model_dump(), field: words})
         except ValidationError as error:
