@@ -71,10 +71,10 @@ async def _enter_to_screen(network: Network, jobs: int, seed: int) -> list[float
                     before = page.standing
                     page.entry.put(car.answer(before.card.check))  # type: ignore[union-attr]
                     await pilot.pause()
-                    shown = screen_lines(app)[1:6]
+                    shown = screen_lines(app)[:6]
                     start = time.perf_counter()
                     app.post_message(Key("enter", "\r"))
-                    while page.standing is before or screen_lines(app)[1:6] == shown:
+                    while page.standing is before or screen_lines(app)[:6] == shown:
                         await asyncio.sleep(0.001)
                         if time.perf_counter() - start > 20:
                             raise RuntimeError(f"no next check came: {page.trouble}")

@@ -20,7 +20,7 @@ from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.slips import flat_density, slips
 from troubleshoot.expect.cells import NOT_DESCRIBED
 from troubleshoot.expect.seen import answer_chances
-from troubleshoot.expect.table import Table
+from troubleshoot.expect.table import NOTHING_V, Table
 from troubleshoot.solve.linear import Floats, Ints
 
 FLAT_SHARE = 0.4
@@ -33,8 +33,8 @@ NEGLIGIBLE = 25.0
 """Nats behind the best cell from which no slip can bring a cell back: a slip fits at most about 7 nats better
 than "anything"."""
 
-MOST_WEIGHED = 24
-"""Readings that are weighed together, the latest ones. A verdict takes about six; twice twenty-four would take
+MOST_WEIGHED = 20
+"""Readings that are weighed together, the latest ones. A verdict takes about six; twice twenty would take
 eight times as long to weigh, and nothing that matters hangs on what was read forty readings ago."""
 
 DOUBTED = 8
@@ -67,16 +67,16 @@ class Joint:
         more = np.zeros(len(readings)) if widen is None else widen
         leaking = cls._built(slope, residual, np.square(own) + more)
         floats = np.stack([p.floats & (not k.check.is_ohms) for p, k in zip(predicted, readings, strict=True)], axis=1)
-        cells = np.flatnonzero(floats.any(axis=1))
+        leaking.log_density[floats.any(axis=1)] -= np.log(2)
+        value = np.array([known.value for known in readings])
+        cells = np.flatnonzero((floats & (np.abs(value) < NOTHING_V)).any(axis=1))
         if not cells.size:
             return leaking
-        value = np.array([known.value for known in readings])
         nil = cls._built(
             np.where(floats[cells][:, :, None], 0.0, slope[cells]),
             np.where(floats[cells], value, residual[cells]),
             np.where(floats[cells], NIL_V**2, np.square(own[cells])) + more,
         )
-        leaking.log_density[cells] -= np.log(2)
         better = nil.log_density - np.log(2) > leaking.log_density[cells]
         for kept, other in (
             (leaking.slope, nil.slope),
