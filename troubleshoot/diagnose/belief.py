@@ -34,8 +34,8 @@ NEGLIGIBLE = 25.0
 than "anything"."""
 
 MOST_WEIGHED = 20
-"""Readings that are weighed together, the latest ones. A verdict takes about six; twice twenty would take
-eight times as long to weigh, and nothing that matters hangs on what was read forty readings ago."""
+"""Readings that are weighed together, the latest ones. A verdict takes about six, and the work grows
+with their number cubed."""
 
 DOUBTED = 8
 """Of many readings, those most likely to be wrong are tried with every named slip and in pairs; the others only as

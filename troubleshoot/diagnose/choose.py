@@ -32,6 +32,11 @@ CELLS_A_FAULT = 3
 """Cells that a choice looks at: the heaviest of each fault, standing for the rest of it."""
 
 
+def entropy(p: Floats) -> float:
+    """-sum p ln p, in nats."""
+    return float(-(p * np.log(np.maximum(p, 1e-300))).sum())
+
+
 @dataclass(frozen=True)
 class Choice:
     """A check with the nats it is expected to tell about the groups, and the seconds it costs."""
@@ -90,8 +95,8 @@ class Scale:
         picked, weight = _representatives(belief)
         group = np.unique(group_of[picked], return_inverse=True)[1]
         mean, sigma = belief.expect(picked)
-        p_group = np.bincount(group, weight)
-        return cls(belief, picked, weight, group, mean, sigma, float(-(p_group * np.log(p_group + 1e-300)).sum()))
+        p_group = np.bincount(group, weight).astype(float)
+        return cls(belief, picked, weight, group, mean, sigma, entropy(p_group))
 
     def at_most(self, check: Check) -> float:
         """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
@@ -152,8 +157,7 @@ def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, gr
 
 def _look_nats(chances: Floats, weight: Floats, group: Ints) -> float:
     """Information of an observation's answer about the group."""
-    groups = np.unique(group, return_inverse=True)[1]
-    joint = np.zeros((groups.max() + 1, chances.shape[1]))
-    np.add.at(joint, groups, weight[:, None] * chances)
+    joint = np.zeros((group.max() + 1, chances.shape[1]))
+    np.add.at(joint, group, weight[:, None] * chances)
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
     return float(np.where(joint > 0, joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300)), 0).sum())

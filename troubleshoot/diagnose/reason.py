@@ -11,7 +11,7 @@ import numpy as np
 from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
-from troubleshoot.diagnose.choose import Choice, pick
+from troubleshoot.diagnose.choose import Choice, entropy, pick
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
@@ -33,11 +33,6 @@ FOUNDED = 20.0
 """How much likelier the answers must have made a fault against "nothing wrong" before it is a verdict (invented)."""
 
 MOST_READINGS = 20
-
-
-def entropy(p: Floats) -> float:
-    """-sum p ln p, in nats."""
-    return float(-(p * np.log(np.maximum(p, 1e-300))).sum())
 
 
 @dataclass(frozen=True)

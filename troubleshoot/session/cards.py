@@ -13,6 +13,7 @@ from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.parts import Fuse, Pump, Relay
+from troubleshoot.session.standing import healthy_range
 from troubleshoot.session.steps import Steps
 from troubleshoot.words import say
 
@@ -185,9 +186,6 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple
             wanted.append(check)
     told = []
     for check in dict.fromkeys(wanted):
-        predicted = table.predict(check)
-        low, high = (float(predicted.mean[0] + side * 2 * predicted.sigma[0]) for side in (-1, 1))
-        if check.is_ohms:
-            low, high = max(0.0, float(np.exp(low) - 0.5)), float(np.exp(high) - 0.5)
-        told.append(f"{say.say_short(table.network, check)}: {say.say_range(check, low, high)}")
+        if limits := healthy_range(table, check):
+            told.append(f"{say.say_short(table.network, check)}: {say.say_range(check, *limits)}")
     return tuple(told)
