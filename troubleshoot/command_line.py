@@ -53,8 +53,36 @@ def _parser() -> argparse.ArgumentParser:
     )
     expect.add_argument("--json", action="store_true", help="as one JSON object")
     expect.set_defaults(run=_expect)
+    draw = verbs.add_parser("draw", help="the circuit drawn, with the volts expected at each point")
+    draw.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
+    draw.add_argument("--key", default="", metavar="STATE", help="the key state (that in which the load should work)")
+    draw.add_argument("--fault", default="", metavar="PART:MODE[=SEVERITY]", help="the volts with this fault")
+    draw.add_argument("--face", default="", metavar="RELAY", help="the face of this relay in place of the circuit")
+    draw.add_argument("--layout", default="", help="for --face: how its blades lie (left it tells which there are)")
+    draw.add_argument("--svg", type=Path, metavar="FILE", help="as a picture, into a new file")
+    draw.add_argument("--narrow", action="store_true", help="with --svg: for a phone, one way under the other")
+    draw.add_argument("--force", action="store_true", help="replace the file if it is there")
+    draw.set_defaults(run=_draw)
+    review = verbs.add_parser(
+        "review", help="what is dangerous, wrong or doubtful in a wiring"
+    )
+    review.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
+    review.add_argument("--json", action="store_true", help="as one JSON object")
+    review.set_defaults(run=_review)
+    describe = verbs.add_parser("describe", help="write your own circuit down by answering questions")
+    describe.add_argument("--out", type=Path, metavar="FOLDER", help="where circuit.yaml goes; never over an old one")
+    describe.add_argument("--resume", action="store_true", help="go on with the last description that was left")
+    describe.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="where the answers are kept meanwhile")
+    describe.add_argument("--ascii", action="store_true", default=argparse.SUPPRESS, help="draw in plain ASCII")
+    describe.set_defaults(run=_describe)
     listing = verbs.add_parser("circuits", help="the shipped circuits, and when each applies")
     listing.set_defaults(run=_circuits)
+    update = verbs.add_parser("update", help="write a circuit file of an older format in today's, as a new file")
+    update.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
+    update.add_argument("--out", type=Path, required=True, metavar="NEW", help="the file to write; never an old one")
+    update.set_defaults(run=_update)
+    schema = verbs.add_parser("schema", help="the JSON Schema of circuit.yaml, for editors")
+    schema.set_defaults(run=_schema)
     return parser
 
 
@@ -136,6 +164,74 @@ def _expect(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _draw(arguments: argparse.Namespace) -> int:
+    from shutil import get_terminal_size
+
+    from troubleshoot import places
+    from troubleshoot.draw import ASCII, LINES
+    from troubleshoot.files.circuit_file import load_circuit
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.plain import drawing_text as drawing
+
+    if arguments.svg:
+        drawing.check_target(arguments.svg, arguments.force)
+    circuit = load_circuit(places.circuit_path(arguments.circuit))
+    strokes = ASCII if arguments.ascii else LINES
+    made = None if arguments.face else drawing.make_drawing(circuit, arguments.key, arguments.fault)
+    if arguments.svg:
+        svg = (
+            drawing.drawing_svg(made, arguments.narrow)
+            if made
+            else drawing.face_svg(circuit, arguments.face, arguments.layout)
+        )
+        drawing.write_svg(svg, arguments.svg, arguments.force)
+        _write(f"written to {shown_path(arguments.svg)}")
+        return 0
+    width = min(get_terminal_size().columns, 100)
+    lines = drawing.drawing_lines(made, width, strokes) if made else []
+    for line in lines or drawing.face_lines(circuit, arguments.face, arguments.layout, strokes):
+        _write(line)
+    return 0
+
+
+def _review(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.expect.review import review_file
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.plain.review_text import is_bad, review_data, review_lines
+
+    path = places.circuit_path(arguments.circuit)
+    title, findings = review_file(path)
+    if arguments.json:
+        _write(json.dumps(review_data(title, shown_path(path), findings), ensure_ascii=False))
+    else:
+        for line in review_lines(title, findings):
+            _write(line)
+    return 1 if is_bad(findings) else 0
+
+
+def _describe(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.draw import ASCII, LINES
+    from troubleshoot.errors import Problem, TypedWrong
+    from troubleshoot.plain.builder_text import BuilderDialogue
+    from troubleshoot.session.builder import Builder, list_drafts
+
+    folder = arguments.folder or places.sessions()
+    if arguments.resume:
+        drafts = list_drafts(folder)
+        if not drafts:
+            raise TypedWrong(Problem("no-draft", "nothing was left to go on with", "begin: troubleshoot describe"))
+        builder = Builder.resume(drafts[0].path)
+    else:
+        builder = Builder.start(folder)
+    try:
+        BuilderDialogue(builder, _ask, _write, arguments.out, ASCII if arguments.ascii else LINES).run()
+    finally:
+        builder.close()
+    return 0
+
+
 def _circuits(arguments: argparse.Namespace) -> int:
     from textwrap import fill
 
@@ -147,6 +243,27 @@ def _circuits(arguments: argparse.Namespace) -> int:
         circuit = load_circuit(path)
         _write(f"{path.parent.name}: {circuit.title}")
         _write(fill(circuit.applies, 78, initial_indent="    ", subsequent_indent="    "))
+    return 0
+
+
+def _update(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.files.update import update
+
+    told = update(places.circuit_path(arguments.circuit), arguments.out)
+    if told:
+        _write(f"written to {shown_path(arguments.out)}:")
+    for line in told or ["this file is of today's format already: nothing to change, nothing written"]:
+        _write(line)
+    return 0
+
+
+def _schema(arguments: argparse.Namespace) -> int:
+    from troubleshoot.files.schema import schema_text
+
+    del arguments
+    sys.stdout.write(schema_text())
     return 0
 
 

@@ -35,6 +35,12 @@ def sessions() -> Path:
     return folder
 
 
+def cache() -> Path:
+    """Where what can be worked out again is kept: the user's cache folder. It need not be there."""
+    home = os.environ.get("XDG_CACHE_HOME", "")
+    return (Path(home) if Path(home).is_absolute() else Path.home() / ".cache") / "troubleshoot"
+
+
 def circuit_path(given: str) -> Path:
     """The circuit file that a person named: a path, or the name of a shipped folder. Raises TypedWrong."""
     path = Path(given)

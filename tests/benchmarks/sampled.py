@@ -14,14 +14,15 @@ from troubleshoot.circuit import Network
 from troubleshoot.circuit.checks import Check
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.cost import Stand
-from troubleshoot.diagnose.evidence import Known, known_from
+from troubleshoot.diagnose.evidence import Known, known_from, not_yet
 from troubleshoot.diagnose.reason import Group, Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
-from troubleshoot.expect.seen import complaint_chances
+from troubleshoot.expect.seen import complaint_chances, told_already
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
+from troubleshoot.session.ability import Can
 from troubleshoot.session.state import expects
 from troubleshoot.solve.cases import OPEN
 from troubleshoot.words.answers import read_answer
@@ -104,14 +105,17 @@ class Run:
 
 
 def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
-    """Drives the reasoner with a car until it gives its verdict."""
-    prior = prior_of(reasoner.table, reasoner.guesses)
-    prior[:-1] *= complaint_chances(reasoner.table, car.complaint())
+    """Drives the reasoner with a car until it gives its verdict, by the checks that a session would let one make."""
+    prior, complaint, circuit = prior_of(reasoner.table, reasoner.guesses), car.complaint(), car.network.circuit
+    prior[:-1] *= complaint_chances(reasoner.table, complaint)
+    allowed = {check.id for check in Can().allowed(car.network, reasoner.checks)}
+    passed = {c.id for c in reasoner.checks if c.id not in allowed or told_already(circuit, c, complaint)}
     prior /= prior.sum()
     evidence: list[Known] = []
     stand, seconds, story = Stand(), 0.0, []
     while True:
-        choice, belief = reasoner.next_choice(evidence, stand, prior=prior)
+        skipped = passed | not_yet(reasoner.checks, evidence)
+        choice, belief = reasoner.next_choice(evidence, stand, skipped, prior)
         if choice is None:
             break
         text = car.answer(choice.check)

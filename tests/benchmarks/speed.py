@@ -1,10 +1,14 @@
-"""How long things take: the table of predictions, the same solves in ngspice, the next check, the help.
+"""How long things take, for every shipped circuit: the table of predictions, the same solves in ngspice, the table
+from disk, the next check, the help; and once the screens.
 
-    python tests/benchmarks/speed.py [--quick] [--seed N]
+    python tests/benchmarks/speed.py [CIRCUIT ...] [--quick] [--seed N]
 
-`table_s` is all cells' settled volts in every setup, with the sensitivities of every reading. Beside it in the
-same run: the same cases by plain re-solving, and in one long-running ngspice process (a sample of decks, each
-turning the key through all states as the table does, scaled up to all). The last line is JSON.
+`table_s`: from the wired-up circuit to the volts of every suspect in every setup, with mean and spread of every
+reading over all that is not known (the sensitivities). Beside it in the same run: one long-running ngspice process
+that turns the same cases through the same setups (a sample of decks, scaled up to all; it gives no sensitivities, so
+the ratio is on the low side), and the settled cases solved once more by numpy.linalg.solve, each by itself.
+`cached_s`: the same table from disk. `table_cpu_s` is without what other programs took from the processor.
+The last line is JSON; `_worst` are over the circuits.
 """
 
 from __future__ import annotations
@@ -17,7 +21,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "outside"))
@@ -26,51 +32,61 @@ import numpy as np
 from netlist import write_netlist
 from sampled import CIRCUIT, answer, cars
 from screen import screen_figures
+from shipped import names, path_of
 from spice_run import is_here
-from which import list_runs
+from which import pairs_of, setups_of
 
 from troubleshoot.circuit import wire_up
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.expect.cells import list_cells, solve_setups
-from troubleshoot.expect.table import Table
+from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.session import kept
+
+Figures = dict[str, Any]
 
 
-def seconds_of(work: object, times: int = 1) -> tuple[float, object]:
-    """The shortest of `times` runs, and the last result."""
-    best, result = float("inf"), None
+def shortest(work: Callable[[], Any], times: int) -> tuple[float, float, Any]:
+    """The shortest of `times` runs by the clock and in processor seconds, and the last result."""
+    wall_s, cpu_s, result = [], [], None
     for _ in range(times):
-        start = time.perf_counter()
-        result = work()  # type: ignore[operator]
-        best = min(best, time.perf_counter() - start)
-    return best, result
+        wall, cpu = time.perf_counter(), time.process_time()
+        result = work()
+        wall_s.append(time.perf_counter() - wall)
+        cpu_s.append(time.process_time() - cpu)
+    return min(wall_s), min(cpu_s), result
+
+
+def tabulate(name: str) -> Table:
+    """The table with all that it predicts."""
+    table = build_table(load_circuit(path_of(name)), load_guesses())
+    _ = table.stack
+    return table
 
 
 def resolve_s(table: Table) -> float:
     """The final solution of every (cell, setup), each by itself with numpy.linalg.solve."""
-    solved = [solved for solved, _, _ in solve_setups(table.bench, table.setups)]
-    start = time.perf_counter()
-    for one in solved:
+    took = 0.0
+    for setup in table.setups:
+        one = table.solved(setup)
+        start = time.perf_counter()
         a = one.net.matrix()
         for g, e in zip(one.siemens, one.emf_v, strict=True):
             np.linalg.solve((a * g) @ a.T, a @ (g * e))
-    return time.perf_counter() - start
+        took += time.perf_counter() - start
+    return took
 
 
 def ngspice_s(table: Table, decks: int, seed: int) -> float:
-    """Seconds that one ngspice process would take for all (cell, run) decks, from a sample of them."""
-    runs = list_runs(table.network)
+    """Seconds that one ngspice process would take for all cells in all setups, from a sample of them."""
     rng = np.random.default_rng(seed)
+    circuit, setups, pairs = table.network.circuit, setups_of(table.network), pairs_of(table.network)
     with tempfile.TemporaryDirectory() as folder:
         lines = ["* many decks", ".control"]
-        for number in range(decks):
-            cell = table.cells[int(rng.integers(1, len(table.cells)))]
-            one = runs[number % len(runs)]
-            text = write_netlist(
-                table.network.circuit, cell.fault.name, cell.severity, one.removed, one.prevented, one.upto
-            ).text
+        for number, at in enumerate(rng.integers(1, len(table.cells), decks)):
+            cell = table.cells[int(at)]
+            text = write_netlist(circuit, cell.fault.name, cell.severity, setups, pairs).text
             path = Path(folder, f"d{number}.cir")
             path.write_text(text, encoding="ascii", errors="replace")
             lines += [f"source {path}", "run", "destroy all", "remcirc"]
@@ -79,12 +95,34 @@ def ngspice_s(table: Table, decks: int, seed: int) -> float:
         start = time.perf_counter()
         subprocess.run(["ngspice", "-b", str(control)], capture_output=True, check=False)
         took = time.perf_counter() - start
-    return took / decks * len(runs) * len(table.cells)
+    return took / decks * len(table.cells)
+
+
+def cached_figures(name: str, times: int) -> Figures:
+    """The table from disk, and all from the file's text to the first check, in a cache of our own."""
+    text = path_of(name).read_text(encoding="utf-8")
+    guesses = kept.guesses_of("")
+
+    def load() -> Table:
+        kept._table_of.cache_clear()
+        table = kept.table_of(text, name, "")
+        _ = table.stack
+        return table
+
+    def start() -> None:
+        kept.circuit_of.cache_clear()
+        table = load()
+        kept.reasoner_of(table, guesses, table.checks).next_choice([], Stand())
+
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["XDG_CACHE_HOME"] = folder
+        start()
+        return {"cached_s": round(shortest(load, times)[0], 4), "cached_start_s": round(shortest(start, times)[0], 4)}
 
 
 def next_check_times(reasoner: Reasoner, sessions: int, seed: int) -> list[float]:
     """Seconds from an answer to the next check, over sampled sessions."""
-    times = []
+    times: list[float] = []
     table = reasoner.table
     for number, (_, car) in enumerate(cars(table.network, set(table.names), 1, 1, seed)):
         if number >= sessions:
@@ -101,51 +139,66 @@ def next_check_times(reasoner: Reasoner, sessions: int, seed: int) -> list[float
     return times
 
 
+def figures_of(name: str, quick: bool, seed: int) -> Figures:
+    """One circuit's figures."""
+    table_s, cpu_s, table = shortest(lambda: tabulate(name), 2 if quick else 5)
+    reasoner = Reasoner(table, load_guesses(), table.checks)
+    groups_s = shortest(lambda: reasoner.group_of, 1)[0]
+    times = next_check_times(reasoner, 3 if quick else 24, seed)
+    found = {
+        "cells": len(table.cells), "setups": len(table.setups), "readings": len(table.readings),
+        "table_s": round(table_s, 3), "table_cpu_s": round(cpu_s, 3), "groups_s": round(groups_s, 3),
+        "next_check_p50_s": round(float(np.percentile(times, 50)), 4),
+        "next_check_p95_s": round(float(np.percentile(times, 95)), 4), "next_checks": len(times),
+        **cached_figures(name, 2 if quick else 5),
+    }  # fmt: skip
+    if not quick:
+        found["resolve_s"] = round(resolve_s(table), 2)
+    if is_here():
+        spice_s = ngspice_s(table, 2 if quick else 12, seed)
+        found |= {"ngspice_s": round(spice_s), "table_vs_ngspice": round(spice_s / table_s, 1)}
+    return found
+
+
+SHOWN = ("cells", "setups", "readings", "table_s", "table_cpu_s", "ngspice_s", "table_vs_ngspice", "cached_s",
+         "groups_s", "next_check_p50_s", "next_check_p95_s")  # fmt: skip
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("circuits", nargs="*", help="names of shipped circuits; all where none is named")
     parser.add_argument("--quick", action="store_true", help="fewer runs, same code")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
-    guesses = load_guesses()
+    print(f"{'circuit':26}" + "".join(f"{name.removesuffix('_s')[:12]:>13}" for name in SHOWN))
+    found: dict[str, Figures] = {}
+    for name in given.circuits or names():
+        found[name] = figures_of(name, given.quick, given.seed)
+        print(f"{name:26}" + "".join(f"{found[name].get(key, '-'):>13}" for key in SHOWN), flush=True)
     network = wire_up(load_circuit(CIRCUIT))
-    cells_s, cells = seconds_of(lambda: list_cells(network, guesses))
-
-    def tabulate() -> Table:
-        table = Table(network, cells)  # type: ignore[arg-type]
-        _ = table.stack
-        return table
-
-    table_s, table = seconds_of(tabulate, 2 if given.quick else 5)
-    assert isinstance(table, Table)
-    groups_s, reasoner = seconds_of(lambda: _grouped(table))
-    assert isinstance(reasoner, Reasoner)
-    times = next_check_times(reasoner, 12 if given.quick else 48, given.seed)
-    help_s, _ = seconds_of(
-        lambda: subprocess.run([sys.executable, "-m", "troubleshoot", "--help"], capture_output=True, check=True), 5
-    )
-    plain_s = resolve_s(table)
-    figures = {
-        "seed": given.seed, "quick": given.quick, "cells": len(table.cells), "setups": len(table.setups),
-        "readings": len(table.readings), "cells_s": round(cells_s, 3), "table_s": round(table_s, 3),
-        "resolve_s": round(plain_s, 3), "groups_s": round(groups_s, 3),
-        "next_check_p50_s": round(float(np.percentile(times, 50)), 4),
-        "next_check_p95_s": round(float(np.percentile(times, 95)), 4), "next_checks": len(times),
-        "help_s": round(help_s, 3),
+    help_s = shortest(
+        lambda: subprocess.run([sys.executable, "-m", "troubleshoot", "--help"], capture_output=True, check=True), 3
+    )[0]
+    first = CIRCUIT.parent.name
+    whole = {
+        "seed": given.seed, "quick": given.quick, "circuits": len(found),
+        **found.get(first, {}),
+        **worst(found), "help_s": round(help_s, 3),
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
     }  # fmt: skip
-    figures |= screen_figures(network, given.quick, given.seed)
-    if is_here():
-        spice_s = ngspice_s(table, 20 if given.quick else 100, given.seed)
-        figures |= {"ngspice_s": round(spice_s, 1), "table_vs_ngspice": round(spice_s / table_s, 1)}
-    for name, value in figures.items():
-        print(f"{name:20} {value}")
-    print(json.dumps(figures))
+    whole |= screen_figures(network, given.quick, given.seed)
+    for key, value in whole.items():
+        print(f"{key:28} {value}")
+    print(json.dumps({**whole, "by_circuit": found}))
 
 
-def _grouped(table: Table) -> Reasoner:
-    reasoner = Reasoner(table, load_guesses(), table.checks)
-    _ = reasoner.group_of
-    return reasoner
+def worst(found: dict[str, Figures]) -> Figures:
+    """The least favourable of each figure over the circuits."""
+    slowest = ("table_s", "table_cpu_s", "cached_s", "cached_start_s", "groups_s", "next_check_p50_s",
+               "next_check_p95_s")  # fmt: skip
+    figures: Figures = {f"{key}_worst": max(each[key] for each in found.values()) for key in slowest}
+    ratios = [each["table_vs_ngspice"] for each in found.values() if "table_vs_ngspice" in each]
+    return figures | ({"table_vs_ngspice_worst": min(ratios)} if ratios else {})
 
 
 if __name__ == "__main__":

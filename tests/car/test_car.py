@@ -10,14 +10,14 @@ import pytest
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check, Setup
 from troubleshoot.circuit.network import Network
-from troubleshoot.expect.seen import COMPLAINTS
+from troubleshoot.expect.seen import complaints_of
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.session.state import expects
 from troubleshoot.solve.cases import OPEN
 from troubleshoot.words.answers import OverLimit, Seen, Value, read_answer
 
-SHOWN = re.compile(r"-?\d+\.\d{1,3} (?:V|mV|ohm|kohm|Mohm)|OL")
+SHOWN = re.compile(r"-?\d+\.\d{1,3} (?:V|mV|A|ohm|kohm|Mohm)|OL")
 
 
 def volts_of(car: Car, check: Check) -> float:
@@ -98,7 +98,7 @@ def test_the_owner_complains_of_what_the_fault_does(
 ) -> None:
     said = [Car(network, fault_named(name), severity, seed).complaint() for seed in range(40, 45)]
     assert complaint in said
-    assert set(said) <= ({complaint, "blows-fuse"} if "fuse" in name else {complaint, "unsure"}) <= set(COMPLAINTS), (
+    assert set(said) <= ({complaint, "blows-fuse"} if "fuse" in name else {complaint, "unsure"}) <= set(complaints_of(network.circuit)), (
         said
     )
 

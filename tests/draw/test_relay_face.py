@@ -6,14 +6,17 @@ import pytest
 
 from troubleshoot.draw import ASCII, LAYOUTS, draw_face, draw_numbers
 
+FOUR = ("30", "85", "86", "87")
+FIVE = (*FOUR, "87a")
+
 
 @pytest.mark.parametrize("layout", list(LAYOUTS.values()), ids=list(LAYOUTS))
-@pytest.mark.parametrize("blades", [4, 5])
-def test_a_face_shows_every_number_once_and_is_a_rectangle(layout, blades: int) -> None:
+@pytest.mark.parametrize("blades", [FOUR, FIVE, (*FOUR, "87b")], ids=["make", "changeover", "two makes"])
+def test_a_face_shows_every_number_once_and_is_a_rectangle(layout, blades: tuple[str, ...]) -> None:
     lines = draw_face(layout, blades, "", "")
     words = " ".join(lines).replace("│", " ").split()
     numbers = sorted(word for word in words if word[0].isdigit())
-    assert numbers == sorted(["30", "85", "86", "87", "87a"][:blades])
+    assert numbers == sorted(blades)
     assert {len(line) for line in lines} == {31}
     assert len(lines) == 7
 
@@ -31,7 +34,7 @@ def test_every_layout_has_its_mirror_image() -> None:
 
 
 def test_the_leads_are_written_beside_their_numbers() -> None:
-    lines = draw_face(LAYOUTS["86-85-30"], 5, "87", "30")
+    lines = draw_face(LAYOUTS["86-85-30"], FIVE, "87", "30")
     assert "[87 RED]" in lines[1]
     assert "[30 BLK]" in lines[5]
     assert lines[3].index("86") < lines[3].index("87a") < lines[3].index("85")
@@ -39,16 +42,16 @@ def test_the_leads_are_written_beside_their_numbers() -> None:
 
 
 def test_the_lead_on_the_longest_number_still_fits() -> None:
-    lines = draw_face(LAYOUTS["86-85-30"], 5, "87a", "85")
+    lines = draw_face(LAYOUTS["86-85-30"], FIVE, "87a", "85")
     assert {len(line) for line in lines} == {31}
     assert "[87a RED]" in lines[3]
     assert "[85 BLK]" in lines[3]
 
 
 def test_plain_strokes_are_ascii() -> None:
-    assert "".join(draw_face(LAYOUTS["30-85-86"], 4, "30", "", ASCII)).isascii()
+    assert "".join(draw_face(LAYOUTS["30-85-86"], FOUR, "30", "", ASCII)).isascii()
 
 
 def test_without_a_layout_there_are_numbers_in_a_row_only() -> None:
-    assert draw_numbers(5, "87", "") == "30  85  86  [87 RED]  87a"
-    assert draw_numbers(4, "", "85") == "30  [85 BLK]  86  87"
+    assert draw_numbers(FIVE, "87", "") == "30  85  86  [87 RED]  87a"
+    assert draw_numbers(FOUR, "", "85") == "30  [85 BLK]  86  87"

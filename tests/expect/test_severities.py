@@ -8,37 +8,40 @@ import numpy as np
 import pytest
 
 from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.setups import Setup
 from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case
-from troubleshoot.solve.linear import Solved
 
 TAKES_V = 0.2
 IN_DANGER = 1.25
 DRAWS_MORE = 1.3
-KEYS = ("off", "on", "cranking")
+TAKES_LESS = 0.8
+SETUPS = (Setup("off"), Setup("on"), Setup("cranking", frozenset({"ignition_module"})), Setup("on", warm=True))
 
 
 def does_something(network: Network, fault: Fault, severity: float) -> bool:
     """0.2 V less at the pump, a device that acts otherwise, a coil near its pull-in or drawing a third more."""
     bench = Bench(network, [Case(), Case(fault, severity)])
-    prevented = frozenset({network.circuit.start_prevented.unplug})
-    relays, motors = bench.devices.relays, bench.devices.motors
-    for key, (state, chatters) in bench.run(frozenset(), "cranking", prevented=prevented).items():
-        if key not in KEYS:
-            continue
-        out = prevented if key == "cranking" else frozenset[str]()
-        solved = Solved(bench.net, *bench.arrays(key, out, state))
-        across = solved.net.across(solved.volts)[:, motors.branch]
-        amps = np.abs(solved.currents()[:, relays.coil])
-        drive = amps * relays.turns / relays.pull_in_a
-        bits = np.hstack([state.pulled, state.blown, state.turning])
+    relays, pump = bench.devices.relays, network.branch_at["pump.motor"]
+    here = [device.name for device in network.relays].index("relay")
+    for setup in SETUPS:
+        state, chatters = bench.settled(setup)
+        solved = bench.solved(setup)
+        across = np.abs(solved.net.across(solved.volts)[:, [pump]])
+        amps = np.abs(solved.currents()[:, relays.coil[[here]]])
+        drive = amps * relays.turns[:, [here]] / relays.pull_in_a[:, [here]]
+        turning = state.bent[:, [b.branch for b in network.bends].index("pump.motor")]
+        bits = np.hstack([state.pulled[:, [here]], state.blown, turning[:, None]])
         if (across[0] - across[1] > TAKES_V).any() or (bits[0] != bits[1]).any() or chatters[1]:
             return True
         if (drive[1] < IN_DANGER).any() and (drive[0] >= IN_DANGER).all():
             return True
         if (amps[1] > DRAWS_MORE * amps[0] + 1e-3).any():
+            return True
+        taken = np.abs(solved.currents()[:, pump])  # a worn pump takes less at full volts
+        if taken[1] < TAKES_LESS * taken[0] - 0.05:
             return True
     return False
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from troubleshoot.circuit.checks import Check, Setup, list_checks
+from troubleshoot.circuit.checks import Check, list_checks
 from troubleshoot.circuit.network import Network
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
 from troubleshoot.expect.table import TEMPERATURE_SIGMA_K, Table
@@ -72,10 +72,8 @@ class Stood:
     @classmethod
     def up(cls, table: Table, check: Check, at: int) -> Stood:
         bench = Bench(table.network, [table.cells[at].case])
-        prevented = frozenset({table.network.circuit.start_prevented.unplug}) & check.setup.removed
-        runs = bench.run(check.setup.removed - prevented, check.setup.key, prevented=prevented)
-        state = runs[check.setup.key][0]
-        siemens, emf_v = bench.arrays(check.setup.key, check.setup.removed, state)
+        state = bench.settled(check.setup)[0]
+        siemens, emf_v = bench.arrays(check.setup, state)
         return cls(table, check, at, state, siemens[0], emf_v[0])
 
     def read(self, siemens: Floats, emf_v: Floats) -> Floats:
@@ -110,7 +108,7 @@ class Stood:
         for sign in (1, -1):
             case, moved = draw(sign * STEP)
             bench = Bench(self.table.network, [case], moved)
-            shown.append(self.read(*bench.arrays(self.check.setup.key, self.check.setup.removed, self.state))[0])
+            shown.append(self.read(*bench.arrays(self.check.setup, self.state))[0])
         return float((shown[0] - shown[1]) / (2 * STEP))
 
     def agrees(self, slope: Floats | float, found: Floats | float) -> bool:
@@ -217,9 +215,9 @@ def test_the_sound_part_of_a_bad_joint_spreads_by_itself_not_with_the_rust(
 
 
 def test_a_worse_meter_widens_what_is_expected_by_its_gain(network: Network) -> None:
-    zero = tuple(tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.motors))
+    zero = tuple(tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.bends))
     cells = [Cell(NOTHING_WRONG, None, 0.0, 1.0, *zero)]
     check = next(c for c in list_checks(network) if c.id == "battery.pos to battery.neg volts off")
-    good, poor = (Table(network, cells, [Setup("off")], percent).predict(check) for percent in (0.5, 3.0))
+    good, poor = (Table(network, cells, percent).predict(check) for percent in (0.5, 3.0))
     wider = np.sqrt(poor.sigma[0] ** 2 - good.sigma[0] ** 2)
     assert wider == pytest.approx(good.mean[0] * np.sqrt(0.015**2 - 0.0025**2), rel=1e-6)

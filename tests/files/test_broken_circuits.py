@@ -72,7 +72,7 @@ BROKEN: dict[str, tuple[str, str, str, str, str, str]] = {
     "kind missing": (
         "    kind: relay\n", "", "missing-kind", "  relay:", "relay.kind", "kind"),
     "kind of another part": (
-        "kind: ignition_switch", "kind: relay", "missing-field", "  ignition:", "ignition.blades", "blades"),
+        "kind: ignition_switch", "kind: relay", "missing-field", "  ignition:", "ignition.contacts", "contacts"),
     # wires
     "name used for two wires": (
         "name: coil_ground,", "name: coil_feed,", "duplicate-name", "from: relay.85", "name", "coil_feed"),
@@ -101,9 +101,9 @@ BROKEN: dict[str, tuple[str, str, str, str, str, str]] = {
     "wires that are a word": (
         "wires:\n", "wires: none\nx:\n", "wrong-type", "wires: none", "wires", "a list"),
     # the file's own fields
-    "format of another program": ("format: 1", "format: 2", "unknown-value", "format: 2", "format", "1"),
-    "format in words": ("format: 1", "format: one", "unknown-value", "format: one", "format", "1"),
-    "format missing": ("format: 1\n", "", "missing-field", "title:", "format", "format"),
+    "format of another program": ("format: 2", "format: 99", "newer-format", "format: 99", "format", "newer version"),
+    "format in words": ("format: 2", "format: two", "unknown-value", "format: two", "format", "2"),
+    "format missing": ("format: 2\n", "", "missing-field", "title:", "format", "format"),
     "field for key states": (
         "start_prevented:\n", "key_states: [prime]\nstart_prevented:\n", "unknown-field", "key_states",
         "key_states", "start_prevented"),
@@ -151,7 +151,11 @@ BROKEN: dict[str, tuple[str, str, str, str, str, str]] = {
     "gauge that is none": (
         "gauge: 16 AWG, length: 0.3 m", "gauge: 99 AWG, length: 0.3 m", "wrong-gauge", "ignition_out",
         "gauge", "4/0 to 40"),
-    "number of blades": ("blades: 5", "blades: 6", "unknown-value", "blades: 6", "blades", "4, 5"),
+    "contacts that there are not": (
+        "contacts: changeover", "contacts: both", "unknown-value", "contacts: both", "contacts", "two makes"),
+    "blades of the older format": (
+        "contacts: changeover", "contacts: changeover\n    blades: 5", "unknown-field", "blades: 5", "blades",
+        "contacts"),
     "missing value of a part": (
         "    coil_resistance: 85 ohm ± 10 %\n", "", "missing-field", "  relay:", "coil_resistance",
         "coil_resistance"),
@@ -208,7 +212,7 @@ def test_what_is_told_of_a_broken_circuit_is_whole_and_says_its_hint_once(tmp_pa
 
 
 def test_a_wire_on_87a_of_a_relay_with_four_blades_is_refused(tmp_path: Path) -> None:
-    text = TEXT.replace("blades: 5", "blades: 4").replace("to: relay.87,", "to: relay.87a,")
+    text = TEXT.replace("contacts: changeover", "contacts: make").replace("to: relay.87,", "to: relay.87a,")
     (told,) = problems_in(tmp_path, text)
     check_told(told, text, "unknown-terminal", "relay.87a", "to", "30, 85, 86, 87")
 
@@ -243,8 +247,8 @@ FIRST_SIGN = TEXT[: TEXT.index("±")].count("\n") + 1
         pytest.param(b"PK\x03\x04\x00\x00\x08\x00", "binary-file", 0, id="binary"),
         pytest.param(TEXT.encode("utf-16"), "wrong-encoding", 0, id="UTF-16"),
         pytest.param(TEXT.encode("latin-1", "replace"), "wrong-encoding", FIRST_SIGN, id="Latin-1"),
-        pytest.param(TEXT[: TEXT.index("wires:")], "missing-field", 3, id="no wires"),
-        pytest.param("format: 1\ntitle: x\n", "missing-field", 1, id="no parts"),
+        pytest.param(TEXT[: TEXT.index("wires:")], "missing-field", 4, id="no wires"),
+        pytest.param("format: 2\ntitle: x\n", "missing-field", 1, id="no parts"),
     ],
 )
 def test_a_file_that_is_no_circuit_is_refused(tmp_path: Path, content: str | bytes, code: str, line: int) -> None:

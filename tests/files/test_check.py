@@ -120,6 +120,8 @@ WRONG = [
         "parts.F1.kind",
         "unknown kind 'fuze' | did you",
     ),
+    ("name: a\nparts:\n  F1:\n    kind:\n", "empty-field", 4, "parts.F1.kind", "written here | it may be: fuse, relay"),
+    ("name: a\nparts:\n  F1: {kind: [x]}\n", "unknown-kind", 3, "parts.F1.kind", "unknown kind a list"),
     ("name: a\nparts:\n  F1: {kind: lamp}\n", "unknown-kind", 3, "parts.F1.kind", "there are: fuse, relay"),
     ("name: a\nparts:\n  F1: {}\n", "missing-kind", 3, "parts.F1.kind", "it may be: fuse, relay"),
     ("name: a\nparts:\n  F1: 15\n", "wrong-type", 3, "parts.F1", "a group of fields, not the number 15"),
@@ -260,6 +262,7 @@ def test_one_slip_is_one_problem_at_its_line(text: str, code: str, line: int, wh
     for each in piece.split(" | "):
         assert each in f"{problem.message} | {problem.hint}"
     assert problem.file == "circuit.yaml"
+    assert problem.hint
 
 
 def test_every_slip_in_a_file_is_told_in_one_go_by_line() -> None:
@@ -271,6 +274,30 @@ def test_every_slip_in_a_file_is_told_in_one_go_by_line() -> None:
         (7, "wrong-type"),
         (9, "missing-field"),
     ]
+
+
+class Described(Strict):
+    """Fields as a circuit has them."""
+
+    feeds: str = Field(description="What it feeds.")
+    length: Metres
+    layout: Literal["make", "changeover"] = Field(description="Of the contacts.")
+    wires: tuple[Wire, ...]
+    parts: dict[str, Fuse]
+    fuse: Fuse
+    note: str
+
+
+def test_a_missing_field_is_told_with_what_to_write() -> None:
+    assert {problem.where: problem.hint for problem in problems_of("{}\n", Described)} == {
+        "feeds": "add it, as in 'feeds: ...': what it feeds",
+        "length": "add it, as in 'length: 2.5 m'",
+        "layout": "add it, as in 'layout: make': of the contacts",
+        "wires": "add 'wires:' and its list below",
+        "parts": "add 'parts:' and its fields below",
+        "fuse": "add 'fuse:' and its fields below",
+        "note": "add it, as in 'note: ...'",
+    }
 
 
 def test_the_branches_of_a_plain_union_do_not_show_in_the_place() -> None:
@@ -290,7 +317,7 @@ def test_the_same_problem_on_one_line_is_told_once() -> None:
 def test_at_most_twenty_problems_are_shown() -> None:
     problems = problems_of("name: a\n" + "".join(f"zz{n}: 1\n" for n in range(25)))
     assert len(problems) == 21
-    assert problems[-1].message == "and 5 more problems"
+    assert problems[-1].message == "and 5 more problems from here on"
 
 
 def test_a_model_around_a_plain_value_has_places_too() -> None:

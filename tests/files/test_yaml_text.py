@@ -227,8 +227,8 @@ def test_all_that_can_be_told_from_one_text_is_told_at_once() -> None:
 def test_twenty_problems_are_shown_and_the_rest_counted() -> None:
     problems = problems_of("a: 1\n" * 28)
     assert len(problems) == 21
-    assert (problems[-1].code, problems[-1].message) == ("more", "and 7 more problems")
-    assert problems_of("a: 1\n" * 22)[-1].message == "and 1 more problem"
+    assert (problems[-1].code, problems[-1].message) == ("more", "and 7 more problems from here on")
+    assert problems_of("a: 1\n" * 22)[-1].message == "and 1 more problem from here on"
 
 
 def test_a_nest_of_aliases_is_refused_before_it_grows() -> None:

@@ -16,7 +16,7 @@ import numpy as np
 from troubleshoot import Session
 from troubleshoot.car import Car
 from troubleshoot.expect.cells import severity_range
-from troubleshoot.expect.seen import COMPLAINTS
+from troubleshoot.expect.seen import complaints_of
 from troubleshoot.plain.dialogue import Dialogue
 from troubleshoot.solve.cases import OPEN
 
@@ -56,13 +56,13 @@ def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -
             card = session.next_check()
             text = car.answer(card.check)  # type: ignore[union-attr]
         elif prompt.startswith("complaint"):
-            text = str(list(COMPLAINTS).index(car.complaint()) + 1)
+            text = str(list(complaints_of(session.circuit)).index(car.complaint()) + 1)
         elif "ever work" in prompt:
             text = "unknown"
         elif "right now" in prompt:
             text = "yes"
         else:
-            text = "" if "touched" in prompt else "no"
+            text = "" if "touched" in prompt or prompt.startswith("numbers") else "no"
         tell(f"{prompt}{text}")
         return text
 

@@ -1,21 +1,19 @@
 """The same questions put to ngspice and to the solver.
 
-Both turn the key through all states once (what is left are blown fuses), then again from rest with the
-setup's parts out.
+Both turn the key through all states once (what is left are blown fuses), then come to each setup from rest.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from netlist import TEST_A, write_netlist
+from netlist import TEST_A, Pair, write_netlist
 from spice_run import run, settled
-from which import Run, list_runs, name_case, name_setup
+from which import name_case, name_ohms, name_setup, pairs_of, setups_of
 
 from troubleshoot.circuit import Network, Setup
 from troubleshoot.solve.cases import Bench, Case, Draw
@@ -24,75 +22,92 @@ from troubleshoot.solve.settle import State
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-Table = dict[str, dict[str, list[float] | None]]
+Found = dict[str, list[float] | None]
+Table = dict[str, Found]
 """What ngspice said: case, then setup (one voltage a node, in the network's order) or `ohms` and setup
-(one resistance a pair, in the run's order). None: it came to no rest."""
+(one resistance a pair, in the order of `pairs_of`). None: it came to no rest."""
 
 NEAR = 0.02
 """A device this near to its threshold may rightly be found in either state."""
 
 
-def ask_ngspice(network: Network, cases: list[Case], workers: int = 2) -> Table:
-    """Runs every case through every run. A state in which ngspice finds no rest, or breaks off, is None."""
-    todo = [(case, one) for case in cases for one in list_runs(network)]
-    table: Table = defaultdict(dict)
+def ask_ngspice(
+    network: Network, cases: list[Case], workers: int = 2, curved: bool = False,
+    done: Callable[[int], None] = lambda count: None,
+) -> Table:  # fmt: skip
+    """Runs every case through every setup. One in which ngspice finds no rest, or breaks off, is None. `done` is told
+    how many cases are behind one."""
+    setups, pairs = setups_of(network), pairs_of(network)
+    table: Table = {}
     with ThreadPoolExecutor(workers) as pool:
-        for (case, _), found in zip(todo, pool.map(lambda t: _ask(network, *t), todo), strict=True):
-            table[name_case(case)].update(found)
+        for case, found in zip(cases, pool.map(lambda c: _ask(network, c, setups, pairs, curved), cases), strict=True):
+            table[name_case(case)] = found
+            done(len(table))
     return table
 
 
-def _ask(network: Network, case: Case, one: Run) -> dict[str, list[float] | None]:
+def _ask(network: Network, case: Case, setups: list[Setup], pairs: dict[Setup, list[Pair]], curved: bool) -> Found:
+    """One case. Where ngspice breaks off, the setups that it has not come to are asked anew without that one."""
     fault = case.fault.name if case.fault else ""
-    net = write_netlist(network.circuit, fault, case.severity, one.removed, one.prevented, one.upto, one.pairs)
-    missing = set(network.nodes) - set(net.spice_name)
-    if missing:
-        raise KeyError(f"the netlist of {fault} has no {', '.join(sorted(missing))}")
-    vectors = run(net.text)
-    names = [net.spice_name[node] for node in network.nodes]
-    found = {name_setup(setup): settled(vectors, net.read_at_s[setup.key], net.rest_s, names) for setup in one.setups}
-    if one.pairs:
-        ohms: list[float] = []
-        for pair, at_s in net.ohms_at_s.items():
-            volts = settled(vectors, at_s, net.rest_s, [net.spice_name[node] for node in pair])
-            ohms.append((volts[0] - volts[1]) / TEST_A if volts else float("nan"))
-        found[name_ohms(one)] = ohms
+    found: Found = {}
+    left = setups
+    while left:
+        net = write_netlist(network.circuit, fault, case.severity, left,
+                            {s: leads for s, leads in pairs.items() if s in left}, curved)  # fmt: skip
+        missing = set(network.nodes) - set(net.spice_name)
+        if missing:
+            raise KeyError(f"the netlist of {fault} has no {', '.join(sorted(missing))}")
+        vectors = run(net.text)
+        names = [net.spice_name[node] for node in network.nodes]
+        came_to_s = vectors["time"][-1] + 1e-9
+        for setup in left:
+            if net.read_at_s[setup] <= came_to_s:
+                found[name_setup(setup)] = settled(vectors, net.read_at_s[setup], net.rest_s, names)
+        for setup in left:
+            ohms = [_ohms(vectors, net.spice_name, pair, at_s, net.rest_s)
+                    for (where, pair), at_s in net.ohms_at_s.items() if where == setup and at_s <= came_to_s]  # fmt: skip
+            if ohms:
+                found[name_ohms(setup)] = ohms
+        unread = sorted((s for s in left if name_setup(s) not in found), key=lambda s: net.read_at_s[s])
+        if unread:
+            found[name_setup(unread[0])] = None
+        left = unread[1:]
     return found
 
 
-def name_ohms(one: Run) -> str:
-    """What a table calls the ohms of a run."""
-    return f"ohms {name_setup(one.setups[-1])}"
+def _ohms(vectors: dict[str, Floats], spice_name: dict[str, str], pair: Pair, at_s: float, rest_s: float) -> float:
+    volts = settled(vectors, at_s, rest_s, [spice_name[node] for node in pair])
+    return (volts[0] - volts[1]) / TEST_A if volts else float("nan")
 
 
 @dataclass(frozen=True)
 class Answer:
     """The solver's answer to one setup, for all cases: `volts` and the ohms to battery negative behind each
-    node (C, nodes), who chatters and who is near a threshold (C,), the ohms of the run's pairs (C, pairs)."""
+    node (C, nodes), who chatters and who is near a threshold (C,), the ohms of the setup's pairs (C, pairs)."""
 
-    run: Run
     setup: Setup
     volts: Floats
     behind_ohm: Floats
     chatters: Bools
     near: Bools
+    pairs: list[Pair]
     ohms: Floats
 
 
-def ask_solver(network: Network, cases: list[Case]) -> Iterator[Answer]:
-    """All setups. Near: shifting every pull-in, blow and start threshold by NEAR changes the state."""
+def ask_solver(network: Network, cases: list[Case], only: str = "") -> Iterator[Answer]:
+    """All setups, or the one called `only`. Near: shifting every pull-in, blow and start threshold by NEAR changes the state."""
     bench = Bench(network, cases)
     shifted = [Bench(network, cases, _shift(network, len(cases), by)) for by in (-NEAR, NEAR)]
-    for one in list_runs(network):
-        way = bench.run(one.removed, one.upto, prevented=one.prevented)
-        others = [other.run(one.removed, one.upto, prevented=one.prevented) for other in shifted]
-        for setup in one.setups:
-            state, chatters = way[setup.key]
-            siemens, emf_v = bench.arrays(setup.key, setup.removed, state)
-            solved = Solved(bench.net, siemens, emf_v)
-            near = np.any([_differs(state, other[setup.key][0]) for other in others], axis=0)
-            yield Answer(one, setup, solved.volts, _behind(bench, siemens), chatters, near,
-                         _ohms(bench, solved, one))  # fmt: skip
+    pairs = pairs_of(network)
+    for setup in setups_of(network):
+        if only not in ("", name_setup(setup)):
+            continue
+        state, chatters = bench.settled(setup)
+        siemens, emf_v = bench.arrays(setup, state)
+        solved = Solved(bench.net, siemens, emf_v)
+        near = np.any([_differs(state, other.settled(setup)[0]) for other in shifted], axis=0)
+        leads = pairs.get(setup, [])
+        yield Answer(setup, solved.volts, _behind(bench, siemens), chatters, near, leads, _between(bench, solved, leads))
 
 
 def _behind(bench: Bench, siemens: Floats) -> Floats:
@@ -104,10 +119,10 @@ def _behind(bench: Bench, siemens: Floats) -> Floats:
     return np.concatenate([np.zeros((siemens.shape[0], 1)), behind], axis=1)
 
 
-def _ohms(bench: Bench, solved: Solved, one: Run) -> Floats:
+def _between(bench: Bench, solved: Solved, pairs: list[Pair]) -> Floats:
     """What one ampere from black to red does between them, (C, pairs)."""
     columns = []
-    for red, black in one.pairs:
+    for red, black in pairs:
         r, k = bench.node_at[red], bench.node_at[black]
         risen = solved.between(r, k)
         columns.append(risen[:, r] - risen[:, k])
@@ -120,5 +135,5 @@ def _shift(network: Network, cases: int, by: float) -> Draw:
 
 
 def _differs(one: State, other: State) -> Bools:
-    pairs = ((one.pulled, other.pulled), (one.blown, other.blown), (one.turning, other.turning))
+    pairs = ((one.pulled, other.pulled), (one.blown, other.blown), (one.bent, other.bent))
     return np.asarray(np.any([(a != b).any(axis=1) for a, b in pairs], axis=0))

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 
 import numpy as np
-from ask import Answer, Bools, Floats, Table, ask_solver, name_ohms
-from which import name_case, name_setup
+from ask import Answer, Bools, Floats, Table, ask_solver
+from which import name_case, name_ohms, name_setup
 
 from troubleshoot.circuit import Network
-from troubleshoot.parts.branch import MotorDevice
 from troubleshoot.solve.cases import Case
 
 TOLERANCE = 1e-4
@@ -28,7 +27,7 @@ LIMIT_OHM = 5e6
 
 @dataclass
 class Score:
-    """What came out, for one setup or for all."""
+    """What came out, for one setup or for all. `worst_at` is where `worst_rel` was found."""
 
     cases: int = 0
     nodes: int = 0
@@ -38,6 +37,7 @@ class Score:
     chatter: int = 0
     worst_rel: float = 0.0
     worst_abs_v: float = 0.0
+    worst_at: str = ""
     worst_floating_v: float = 0.0
     ohms: int = 0
     over_limit: int = 0
@@ -48,34 +48,43 @@ class Score:
 
     def add(self, other: Score) -> None:
         """Takes another's figures in."""
+        if other.worst_rel >= self.worst_rel:
+            self.worst_at = other.worst_at
         for f in fields(self):
             mine, theirs = getattr(self, f.name), getattr(other, f.name)
-            setattr(self, f.name, max(mine, theirs) if f.name.startswith("worst") else mine + theirs)
+            if f.name != "worst_at":
+                setattr(self, f.name, max(mine, theirs) if f.name.startswith("worst") else mine + theirs)
 
 
-def compare(network: Network, cases: list[Case], table: Table, partial: bool = False) -> dict[str, Score]:
-    """One score a setup. `partial`: the table holds only some setups of each case, and others are no loss."""
+def compare(network: Network, cases: list[Case], table: Table, only: str = "") -> dict[str, Score]:
+    """One score a setup, each case in all of them, or in the setup `only`."""
     scores = {}
-    for answer in ask_solver(network, cases):
-        score = Score()
+    for answer in ask_solver(network, cases, only):
+        setup = name_setup(answer.setup)
+        scores[setup] = score = Score()
         for row, case in enumerate(cases):
             spice = table[name_case(case)]
-            if partial and name_setup(answer.setup) not in spice:
-                continue
-            _compare_one(score, answer, row, case, spice, network)
-            ohms = spice.get(name_ohms(answer.run))
+            compare_volts(score, answer, row, case, spice[setup], network)
+            ohms = spice.get(name_ohms(answer.setup))
             if ohms:
-                _compare_ohms(score, answer, row, case, np.array(ohms))
-        scores[name_setup(answer.setup)] = score
+                compare_ohms(score, answer, row, case, np.array(ohms))
     return scores
 
 
-def _compare_one(score: Score, answer: Answer, row: int, case: Case, spice: dict[str, list[float] | None],
-                 network: Network) -> None:  # fmt: skip
-    """Counts one case. Where both chatter there are no volts to compare; near a threshold none are wrong."""
-    setup = name_setup(answer.setup)
-    told = f"{name_case(case)}, {setup}"
-    found = spice[setup]
+def whole(scores: dict[str, Score]) -> Score:
+    """All setups together."""
+    sums = Score()
+    for score in scores.values():
+        sums.add(score)
+    return sums
+
+
+def compare_volts(
+    score: Score, answer: Answer, row: int, case: Case, found: list[float] | None, network: Network
+) -> None:  # fmt: skip
+    """Counts one case; where `found` holds nan, that node is not asked about. Where both chatter there are no volts
+    to compare; near a threshold none are wrong."""
+    told = f"{name_case(case)}, {name_setup(answer.setup)}"
     if found is None or answer.chatters[row]:
         if found is None and answer.chatters[row]:
             score.chatter += 1
@@ -86,6 +95,8 @@ def _compare_one(score: Score, answer: Answer, row: int, case: Case, spice: dict
         (score.told if answer.near[row] else score.wrong).append(f"only {who} chatters: {told}")
         return
     ours, theirs = answer.volts[row], np.array(found)
+    asked = ~np.isnan(theirs)
+    theirs = np.where(asked, theirs, ours)
     floats = answer.behind_ohm[row] > FLOATING_OHM
     apart = np.where(floats, 0.0, np.abs(ours - theirs))
     rel = apart / np.maximum(np.abs(theirs), 1.0)
@@ -96,12 +107,13 @@ def _compare_one(score: Score, answer: Answer, row: int, case: Case, spice: dict
         score.told.append(f"near a threshold: {say}")
         return
     score.cases += 1
-    score.nodes += int((~floats).sum())
-    score.floating += int(floats.sum())
+    score.nodes += int((asked & ~floats).sum())
+    score.floating += int((asked & floats).sum())
     score.worst_floating_v = max(score.worst_floating_v, float(np.abs(ours - theirs)[floats].max(initial=0.0)))
     for volts in (ours, theirs):
-        _judge_floating(score, volts, floats, _source_ends(network), told)
-    score.worst_rel = max(score.worst_rel, float(rel[worst]))
+        _judge_floating(score, volts, floats, ours[_source_ends(network)], told)
+    if rel[worst] >= score.worst_rel:
+        score.worst_rel, score.worst_at = float(rel[worst]), f"{told}: {network.nodes[worst]}"
     score.worst_abs_v = max(score.worst_abs_v, float(apart.max()))
     if rel[worst] > TOLERANCE:
         score.wrong.append(say)
@@ -109,23 +121,23 @@ def _compare_one(score: Score, answer: Answer, row: int, case: Case, spice: dict
 
 def _source_ends(network: Network) -> list[int]:
     """Indices of the nodes between which there is a source: battery, alternator, motors."""
-    motors = {d.branch for d in network.devices if isinstance(d, MotorDevice)}
+    motors = {d.branch for d in network.bends if d.kind == "motor"}
     ends = {n for b in network.branches if b.emf_v or b.name in motors for n in (b.a, b.b)}
     return [i for i, node in enumerate(network.nodes) if node in ends]
 
 
-def _judge_floating(score: Score, volts: Floats, floats: Bools, ends: list[int], told: str) -> None:
+def _judge_floating(score: Score, volts: Floats, floats: Bools, ends: Floats, told: str) -> None:
     """A floating node must lie between the lowest and the highest end of any source."""
-    low, high = volts[ends].min() - OUTSIDE_V, volts[ends].max() + OUTSIDE_V
+    low, high = ends.min() - OUTSIDE_V, ends.max() + OUTSIDE_V
     outside = int((floats & ((volts < low) | (volts > high))).sum())
     score.floating_outside += outside
     if outside:
         score.wrong.append(f"{outside} floating nodes outside {low:.3f} to {high:.3f} V: {told}")
 
 
-def _compare_ohms(score: Score, answer: Answer, row: int, case: Case, theirs: Floats) -> None:
+def compare_ohms(score: Score, answer: Answer, row: int, case: Case, theirs: Floats) -> None:
     """Ohms of one case. Above LIMIT_OHM a meter shows OL, and all that is asked is that both are above."""
-    for pair, ours, their in zip(answer.run.pairs, answer.ohms[row], theirs, strict=True):
+    for pair, ours, their in zip(answer.pairs, answer.ohms[row], theirs, strict=True):
         score.ohms += 1
         if ours > LIMIT_OHM and their > LIMIT_OHM:
             score.over_limit += 1
@@ -135,6 +147,6 @@ def _compare_ohms(score: Score, answer: Answer, row: int, case: Case, theirs: Fl
         if rel <= TOLERANCE:
             continue
         score.wrong_ohms.append(
-            f"{name_case(case)}, ohms {name_setup(answer.setup)}: {' to '.join(pair)} solver {ours:.6g} ohm, "
+            f"{name_case(case)}, {name_ohms(answer.setup)}: {' to '.join(pair)} solver {ours:.6g} ohm, "
             f"ngspice {their:.6g} ohm"
         )

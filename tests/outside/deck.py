@@ -1,4 +1,4 @@
-"""Lines of an ngspice netlist: resistances that follow the key, switches with hysteresis, latches.
+"""Lines of an ngspice netlist: resistances that follow the key, switches with hysteresis, latches, curves.
 
 Left of netlist.py. Shares nothing with the solver; knows only names, ohms and times. Node and element
 names are made up here (`n12`, `s7`), since ngspice takes neither dots nor capitals seriously.
@@ -7,48 +7,86 @@ names are made up here (`n12`, `s7`), since ngspice takes neither dots nor capit
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 LEAK_OHM = 1e8
 """What stays of anything open: 1e-8 S a joint (invented)."""
 
-SEGMENT_S = 0.3
+NOWHERE_OHM = 1e15
+"""A path that is not there at all."""
+
+SEGMENT_S = 0.5
 """How long each key state lasts: many times every lag below."""
 
+STEP_S = 0.025
+"""The longest step of ngspice's time."""
+
 EDGE_S = 1e-6
-RELAY_LAG_OHM_F = (1e3, 1e-6)
-"""Coils and motors answer after about 1 ms."""
+RELAY_LAG_OHM_F = (1e3, 0.5e-6)
+"""Coils and motors answer after about half a millisecond (real ones: some 10 ms; what counts is the order)."""
+
+STARTER_LAG_OHM_F = (1e3, 0.1e-6)
+"""A starter goes first: what is first fed while cranking gets the volts of cranking."""
+
+FILAMENT_LAG_OHM_F = (1e3, 3e-6)
+"""A filament takes its time to get hot, more than a relay or motor to answer (real ones: some 50 ms)."""
 
 FUSE_LAG_OHM_F = (1e3, 20e-6)
-"""At its limit a fuse melts after about 50 ms, at three times its limit after 2 ms, and so on down with the
-square: start-up currents do not blow it, and of two in series the one further over its limit goes first.
-Only if the two are at least 1.5 to 1 apart: nearer ones may melt in the same step of ngspice's time."""
+"""At its limit a fuse melts after about 50 ms, at forty times its limit after 15 ms (real ones take from seconds to
+milliseconds): the start-up currents of motors and lamps do not blow it, and of two in series the one further over
+its limit goes first. Only if the two are at least 1.5 to 1 apart: nearer ones may melt in the same step of ngspice's
+time."""
+
+FRESH_S = 0.6 * SEGMENT_S
+"""For how long fuses are being put back as they were, in a segment in which all is dead."""
+
+COOL_S = 0.1 * SEGMENT_S
+"""How long a circuit breaker takes to close again after the key has been moved."""
 
 RUNS_DOWN_V = 0.01
 """A motor's friction (invented): cut off, it floats at its back-EMF, and that alone does not turn it."""
 
-OPTIONS = ".options method=gear maxord=1 reltol=1e-6 abstol=1e-12 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
+OPTIONS = ".options method=gear maxord=1 reltol=1e-6 abstol=1e-9 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
 """Backward Euler, since a trapezoid rings when a step is longer than a lag; no gmin to hold up open nodes."""
+
+NONE: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
 class Segment:
-    """A stretch of time with the key in one place; `dead`: the sources at nought, so that all falls back."""
+    """A stretch of time with the key in one place and things out, operated, fitted, pushed home or warm.
+
+    `past`: before one came to the car; what blows then stays so. `dead`: the sources at nought, so that all falls
+    back; if `fresh`, fuses blown since the past are whole again.
+    """
 
     key: str
-    out: frozenset[str] = frozenset()
+    out: frozenset[str] = NONE
+    operated: frozenset[str] = NONE
+    fitted: frozenset[str] = NONE
+    reseated: frozenset[str] = NONE
+    warm: bool = False
+    past: bool = False
     dead: bool = False
+    fresh: bool = False
+
+
+Holds = tuple[bool, ...]
+"""Whether something is so, one a segment."""
 
 
 @dataclass
 class Deck:
-    """Collects the lines of one netlist. `reference` is the node that becomes ngspice's 0."""
+    """Collects the lines of one netlist. `reference` is the node that becomes ngspice's 0. With `curved`, diodes and
+    filaments follow a curve instead of two straight lines."""
 
     reference: str
     timeline: tuple[Segment, ...]
+    curved: bool = False
     lines: list[str] = field(default_factory=list)
     spice_name: dict[str, str] = field(default_factory=dict)
-    _waves: dict[tuple[bool, ...], str] = field(default_factory=dict)
+    _waves: dict[str, str] = field(default_factory=dict)
     _count: int = 0
 
     def __post_init__(self) -> None:
@@ -70,25 +108,47 @@ class Deck:
 
     # ---- what holds in which segment
 
-    def when(self, live: frozenset[str] | None, needs: str) -> tuple[bool, ...]:
-        """In which segments something conducts that wants the key in `live` and the part `needs` fitted."""
-        return tuple((live is None or s.key in live) and needs not in s.out for s in self.timeline)
+    def when(self, so: Callable[[Segment], bool]) -> Holds:
+        """In which segments something is so."""
+        return tuple(so(segment) for segment in self.timeline)
+
+    def fitted_in(self, needs: str) -> Holds:
+        """In which segments a part is not out; always for ""."""
+        return self.when(lambda s: needs not in s.out)
+
+    def keyed(self, live: frozenset[str] | set[str]) -> Holds:
+        """In which segments the key is in one of these places."""
+        return self.when(lambda s: s.key in live)
 
     def steps(self, values: list[float]) -> str:
         """A source that has these values, one a segment."""
         corners = [f"0 {values[0]:.17g}"]
         for index in range(1, len(values)):
-            at = self.end_of(index - 1)
-            corners.append(f"{at:.9g} {values[index - 1]:.17g} {at + EDGE_S:.9g} {values[index]:.17g}")
-        return f"pwl({' '.join(corners)})"
+            if values[index] != values[index - 1]:
+                at = self.end_of(index - 1)
+                corners.append(f"{at:.9g} {values[index - 1]:.17g} {at + EDGE_S:.9g} {values[index]:.17g}")
+        return f"pwl({' '.join(corners)})" if len(corners) > 1 else f"{values[0]:.17g}"
 
-    def wave(self, holds: tuple[bool, ...]) -> str:
+    def wave(self, holds: Holds) -> str:
         """The node of a 0 or 1 V source that tells a switch when something holds."""
-        if holds not in self._waves:
+        return self._wave(self.steps([float(h) for h in holds]))
+
+    def pulses(self, holds: Holds, length_s: float) -> str:
+        """The same, but only for the first `length_s` of each such segment."""
+        corners = ["0 0"]
+        for index, hold in enumerate(holds):
+            if hold:
+                start = self.end_of(index - 1)
+                stop = start + length_s
+                corners.append(f"{start + EDGE_S:.9g} 0 {start + 2 * EDGE_S:.9g} 1 {stop:.9g} 1 {stop + EDGE_S:.9g} 0")
+        return self._wave(f"pwl({' '.join(corners)})" if len(corners) > 1 else "0")
+
+    def _wave(self, source: str) -> str:
+        if source not in self._waves:
             node = self.fresh("w")
-            self.lines.append(f"v{node} {node} 0 {self.steps([float(h) for h in holds])}")
-            self._waves[holds] = node
-        return self._waves[holds]
+            self.lines.append(f"v{node} {node} 0 {source}")
+            self._waves[source] = node
+        return self._waves[source]
 
     # ---- elements; a and b are names made by node() or fresh()
 
@@ -97,7 +157,10 @@ class Deck:
 
     def switch(self, a: str, b: str, control: str, on_ohm: float, off_ohm: float, up: float = 0.5,
                down: float = 0.5) -> None:  # fmt: skip
-        """On above `up` volts at `control`, off below `down`, between them as it was; off to begin with."""
+        """On above `up` volts at `control`, off below `down`, between them as it was; off to begin with.
+
+        `control` must not jump towards a threshold without passing it: ngspice then cuts its steps for ever.
+        """
         name = self.fresh("s")
         self.lines += [
             f"{name} {a} {b} {control} 0 m{name}",
@@ -105,21 +168,31 @@ class Deck:
             f"ron={on_ohm:.17g} roff={off_ohm:.17g})",
         ]
 
-    def follow(self, a: str, b: str, ohm: float, holds: tuple[bool, ...]) -> None:
-        """A resistance in the segments where `holds`, else the leakage; for ever open if it is infinite."""
-        if math.isinf(ohm) or not any(holds):
-            self.resistor(a, b, LEAK_OHM)
-        elif all(holds):
-            self.resistor(a, b, ohm)
+    def vary(self, a: str, b: str, ohms: list[float]) -> None:
+        """A resistance with these ohms, one a segment; infinite: the leakage."""
+        real = [LEAK_OHM if math.isinf(ohm) else ohm for ohm in ohms]
+        values = list(dict.fromkeys(real))
+        if len(values) == 1:
+            self.resistor(a, b, values[0])
+        elif len(values) == 2:
+            self.switch(a, b, self.wave(tuple(ohm == values[0] for ohm in real)), *values)
         else:
-            self.switch(a, b, self.wave(holds), ohm, LEAK_OHM)
+            for value in values:
+                self.switch(a, b, self.wave(tuple(ohm == value for ohm in real)), value, NOWHERE_OHM)
 
-    def source(self, a: str, b: str, ohm: float, emf_v: float, holds: tuple[bool, ...]) -> None:
+    def follow(self, a: str, b: str, ohm: float, holds: Holds) -> None:
+        """A resistance in the segments where `holds`, else the leakage; for ever open if it is infinite."""
+        self.vary(a, b, [ohm if hold else math.inf for hold in holds])
+
+    def source(self, a: str, b: str, ohm: float, emf_v: float, holds: Holds) -> None:
         """The same with a source in it, positive at a, that is gone while the branch leaks or all is dead."""
         inner = self.fresh("x")
         self.follow(a, inner, ohm, holds)
-        volts = [emf_v if hold and not s.dead else 0.0 for hold, s in zip(holds, self.timeline, strict=True)]
-        self.lines.append(f"{self.fresh('v')} {inner} {b} {self.steps(volts)}")
+        self.lines.append(f"{self.fresh('v')} {inner} {b} {self.live_volts(emf_v, holds)}")
+
+    def live_volts(self, emf_v: float, holds: Holds) -> str:
+        """A source's value where it holds, nought where it does not and where all is dead."""
+        return self.steps([emf_v if h and not s.dead else 0.0 for h, s in zip(holds, self.timeline, strict=True)])
 
     def ammeter(self, a: str) -> tuple[str, str]:
         """A 0 V source from a to a new node; returns its name and that node."""
@@ -127,12 +200,17 @@ class Deck:
         self.lines.append(f"{meter} {a} {beyond} 0")
         return meter, beyond
 
+    def reckoned(self, expression: str) -> str:
+        """A node that has the volts of an expression at once."""
+        at_once = self.fresh("x")
+        self.lines.append(f"{self.fresh('b')} {at_once} 0 v={expression}")
+        return at_once
+
     def lagged(self, expression: str, lag: tuple[float, float]) -> str:
         """A node that follows an expression behind a resistor and a capacitor."""
-        at_once, late = self.fresh("x"), self.fresh("x")
+        at_once, late = self.reckoned(expression), self.fresh("x")
         ohm, farad = lag
         self.lines += [
-            f"{self.fresh('b')} {at_once} 0 v={expression}",
             f"{self.fresh('r')} {at_once} {late} {ohm:g}",
             f"{self.fresh('c')} {late} 0 {farad:g}",
         ]
@@ -145,33 +223,146 @@ class Deck:
         self.resistor(out, "0", 1e3)
         return out
 
+    def kept(self, control: str) -> str:
+        """A node at about 1 V for ever once `control` has been there: a capacitor that leaks in a thousand seconds."""
+        store = self.fresh("q")
+        self.switch("one", store, control, 1e3, 1e12)
+        self.resistor(store, "0", 1e9)
+        self.lines.append(f"{self.fresh('c')} {store} 0 1u")
+        return store
+
     def text(self, title: str, save: list[str]) -> str:
         """The whole netlist. The last line of the analysis keeps only the nodes in `save`."""
         stop = self.end_of(len(self.timeline) - 1)
         kept = " ".join(f"v({name})" for name in save if name != "0")
-        return "\n".join([f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran 20m {stop:g} 0 20m", ".end", ""])
+        return "\n".join([f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran {STEP_S:g} {stop:g} 0 {STEP_S:g}", ".end", ""])
 
 
-def relay_state(deck: Deck, meter: str, pull_in_a: float, release_a: float, turns: float) -> str:
+def across(a: str, b: str) -> str:
+    """The volts from a to b, in an expression."""
+    return f"v({a})" if b == "0" else f"(-v({b}))" if a == "0" else f"v({a},{b})"
+
+
+# ---- what switches, with a memory
+
+
+def relay_state(deck: Deck, meter: str, pull_in_a: float, release_a: float, turns: float = 1.0,
+                lag: tuple[float, float] = RELAY_LAG_OHM_F) -> str:  # fmt: skip
     """A node at 1 V while a relay is pulled in by the current through `meter` and the share of turns left."""
-    drive = deck.lagged(f"abs(i({meter}))*{turns / pull_in_a:.17g}", RELAY_LAG_OHM_F)
+    drive = deck.lagged(f"abs(i({meter}))*{turns / pull_in_a:.17g}", lag)
     return deck.latch(drive, 1.0, release_a / pull_in_a)
 
 
+HOT = 0.9
+"""Of the warmth at which a current just above the limit ends."""
+
+
+def _molten(deck: Deck, meter: str, blow_a: float, whole: str) -> str:
+    """A node at 1 V from when a fuse has melted, or a breaker tripped, until `whole` is at 1 V. Above its limit it
+    warms, the faster the further it is over."""
+    share, out = f"abs(i({meter}))/{blow_a:.17g}", deck.fresh("q")
+    warmth = deck.lagged(f"(1-v({whole}))*{share} > 1 ? 1+0.2*ln(max({share},1)) : 0", FUSE_LAG_OHM_F)
+    hot = deck.fresh("q")  # a switch, since ngspice shortens its steps to meet a switch's threshold in time
+    deck.switch("one", hot, warmth, 1.0, 1e12, HOT, HOT)
+    deck.resistor(hot, "0", 1e3)
+    goes = deck.lagged(f"(1-v({whole}))*max(v({hot}),v({out})) > 0.5 ? 1 : 0", RELAY_LAG_OHM_F)
+    return deck.latch(goes, 0.8, 0.2, out)
+
+
 def fuse_state(deck: Deck, meter: str, blow_a: float) -> str:
-    """A node at 1 V once a fuse has molten. Above its limit it warms with the square of the current, and so
-    melts the sooner the further it is over; the voltage at which it would be whole again is never reached."""
-    share = f"abs(i({meter}))/{blow_a:.17g}"
-    warmth = deck.lagged(f"{share} > 1 ? ({share})*({share}) : 0", FUSE_LAG_OHM_F)
-    return deck.latch(warmth, 0.9, -1.0)
+    """A node at 1 V or more once a fuse has molten: for ever if in the past, else until fuses are fresh again."""
+    since = _molten(deck, meter, blow_a, deck.pulses(deck.when(lambda s: s.fresh), FRESH_S))
+    past = deck.wave(deck.when(lambda s: s.past))
+    before = deck.kept(deck.reckoned(f"v({since})*v({past})"))
+    return deck.reckoned(f"min(v({since})+v({before}),1)")
 
 
-def motor_state(deck: Deck, plus: str, minus: str, start_v: float, emf_v: float) -> str:
-    """A node at 1 V while a motor turns. It goes on while it is fed more than its back-EMF and its friction,
-    and begins above `start_v` if it could go on with that."""
+def breaker_state(deck: Deck, meter: str, trip_a: float) -> str:
+    """A node at 1 V while a circuit breaker is open: it is cold, and so closed, whenever the key has been moved."""
+    cools = deck.pulses(deck.when(lambda s: True), COOL_S)
+    return deck.reckoned(f"v({_molten(deck, meter, trip_a, cools)})*(1-v({cools}))")
+
+
+def motor_state(deck: Deck, plus: str, minus: str, start_v: float, keep_v: float) -> str:
+    """A node at 1 V while a motor turns forward. It goes on while it is fed more than `keep_v`, and begins above
+    `start_v` if it could go on with that."""
     out = deck.fresh("q")
-    across = f"v({plus})" if minus == "0" else f"v({plus},{minus})"
-    goes_on_v = emf_v + RUNS_DOWN_V
-    begins_v = max(start_v, goes_on_v)
-    wants = deck.lagged(f"{across} > (v({out}) > 0.5 ? {goes_on_v:.17g} : {begins_v:.17g}) ? 1 : 0", RELAY_LAG_OHM_F)
+    begins_v = max(start_v, keep_v)
+    wants = deck.lagged(
+        f"{across(plus, minus)} > (v({out}) > 0.5 ? {keep_v:.17g} : {begins_v:.17g}) ? 1 : 0", RELAY_LAG_OHM_F
+    )
     return deck.latch(wants, 0.8, 0.2, out)
+
+
+def motor(deck: Deck, plus: str, minus: str, still_ohm: float, run_ohm: float, emf_v: float, start_v: float,
+          keep_v: float) -> None:  # fmt: skip
+    """Still a resistance; turning one with a back-EMF that opposes what drives it, either way round."""
+    ways = [(plus, minus), (minus, plus)]
+    turns = [motor_state(deck, a, b, start_v, keep_v) for a, b in ways]
+    either = deck.reckoned(f"v({turns[0]})+v({turns[1]})")
+    deck.switch(plus, minus, either, NOWHERE_OHM, still_ohm)
+    for (a, b), state in zip(ways, turns, strict=True):
+        back = deck.fresh("x")
+        deck.switch(a, back, state, run_ohm, NOWHERE_OHM)
+        deck.lines.append(f"{deck.fresh('v')} {back} {b} {emf_v:.17g}")
+
+
+# ---- what bends, without a memory of where it was
+
+DIODE_V, DIODE_OHM = 0.7, 0.03
+"""Two lines of a silicon diode: nothing up to 0.7 V, then 30 mohm (textbook; invented)."""
+
+DIODE_CURVE = "d(is=1e-9 n=1.28 rs=0.02)"
+"""A curve with 0.7 V at 1.5 A (silicon power diode; fitted to the two lines, from memory)."""
+
+LAMP_V = 13.2
+LAMP_EXPONENT = 0.55
+LAMP_F = "100p"
+LAMP_COLD = 1 / 12
+"""A lamp's current about its rating goes as V^0.55; cold it has a twelfth of its hot ohms (from memory). The
+farads are so few that they are gone in a millisecond; without them ngspice jumps to and fro between the two ends."""
+
+
+def diode(deck: Deck, anode: str, cathode: str) -> None:
+    """Leaks up to its forward volts and backwards."""
+    if deck.curved:
+        name = deck.fresh("d")
+        deck.lines += [f"{name} {anode} {cathode} m{name}", f".model m{name} {DIODE_CURVE}"]
+        deck.resistor(anode, cathode, LEAK_OHM)
+        return
+    v = across(anode, cathode)
+    forward = f"({v}-{DIODE_V})/{DIODE_OHM}"
+    deck.lines.append(f"{deck.fresh('b')} {anode} {cathode} i={v} > {DIODE_V} ? {forward} : {v}/{LEAK_OHM:g}")
+
+
+def filament(deck: Deck, a: str, b: str, watts: float, lit: str = "one") -> None:
+    """Its current lies on a cold line through nought, and from where they cross on the tangent to I = I0·(V/V0)^0.55
+    at the rating; it stays on the cold line until it has had time to get hot. It is there while the node `lit` is at
+    1 V."""
+    v, amps = across(a, b), watts / LAMP_V
+    cold = f"{v}/{LAMP_COLD * LAMP_V / amps:.17g}"
+    knee_v = LAMP_V * LAMP_COLD * (1 - LAMP_EXPONENT) / (1 - LAMP_COLD * LAMP_EXPONENT)
+    lines = [f"{amps:.17g}*({sign}*{1 - LAMP_EXPONENT:.17g}+{LAMP_EXPONENT / LAMP_V:.17g}*{v})" for sign in (1, -1)]
+    if deck.curved:
+        knee_v = LAMP_V * LAMP_COLD ** (1 / (1 - LAMP_EXPONENT))
+        over = f"(max(abs({v}),{knee_v:.17g})/{LAMP_V})"
+        lines = [f"{sign * amps:.17g}*pow({over},{LAMP_EXPONENT})" for sign in (1, -1)]
+    hot = f"({v} > {knee_v:.17g} ? {lines[0]} : ({v} < -{knee_v:.17g} ? {lines[1]} : {cold}))"
+    glows = f"v({deck.lagged(f'abs({v}) > {knee_v:.17g} ? 1 : 0', FILAMENT_LAG_OHM_F)})"
+    heat = f"({glows}*{glows}*{glows}*{glows})"
+    i = f"v({lit})*({cold}*(1-{heat})+{hot}*{heat})+{v}/{NOWHERE_OHM:g}"
+    deck.lines += [f"{deck.fresh('b')} {a} {b} i={i}", f"{deck.fresh('c')} {a} {b} {LAMP_F}"]
+
+
+FOLDED_OHM = 200.0
+"""Slope of a bench supply that limits its current (invented)."""
+
+
+def limited(deck: Deck, pos: str, neg: str, emf_v: float, inner_ohm: float, limit_a: float) -> None:
+    """A bench supply: volts behind an inner resistance up to the limit, then nearly constant current."""
+    live = deck.wave(deck.when(lambda s: not s.dead))
+    v = across(pos, neg)
+    full = f"({emf_v:.17g}*v({live})-{v})/{inner_ohm:.17g}"
+    knee_v = emf_v - limit_a * inner_ohm
+    folded = f"{limit_a:.17g}+({knee_v:.17g}*v({live})-{v})/{FOLDED_OHM}"
+    deck.lines.append(f"{deck.fresh('b')} {neg} {pos} i=min({full},{folded})")

@@ -7,44 +7,58 @@ taken from the words with which it is told (`say`). Node names are those of the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
-from typing import Any
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
 
-from deck import LEAK_OHM, SEGMENT_S, Deck, Segment, fuse_state, motor_state, relay_state
-from trouble import Trouble, copper_ohm, is_stud, read_trouble, wire_end
+from deck import NONE, SEGMENT_S, Deck, Segment
+from pieces import PIECES, contacts, fit
+from trouble import Trouble, read_trouble
+from wiring import copper_ohm, is_stud, other_end, wire_end
 
 from troubleshoot.circuit.circuit import Circuit
 
-KEYS = ("off", "accessory", "on", "cranking", "running")
-ALWAYS = frozenset(KEYS)
-LIVE_FROM_30 = {
-    "acc": {"accessory", "on", "running"},
-    "15": {"on", "cranking", "running"},
-    "50": {"cranking"},
-}
-"""DIN 72552: 15 live with the key on and (15e) while cranking, 50 while cranking; acc dead while cranking."""
+BEFORE = {"accessory": "off", "prime": "accessory", "on": "prime", "cranking": "on", "running": "cranking",
+          "remote": "on"}  # fmt: skip
+"""How the key comes to each state, and the engine to be turned by a remote button with the key on."""
 
-NOWHERE = 1e15
-"""Ohms of a path that is not there at all, when a motor goes from one of its two lines to the other."""
+STANDS_STILL = ("off", "accessory", "prime", "on")
+"""The engine does not turn."""
 
-BLOWS_AT = 1.6
-"""Settled current over rating that blows a fuse: the ISO 8820-3 point of 160 %, second-hand."""
+TEST_A = 1e-9
+"""An ohmmeter's current: so little that leaks alone stay at a tenth of a volt, where nothing pulls in, turns or
+conducts one way only."""
+
+Pair = tuple[str, str]
+"""Red and black lead of an ohmmeter."""
 
 
-TEST_A = 1e-6
-"""An ohmmeter's current: so little that leaks alone stay at volts, and nothing pulls in or turns."""
+class Stands(Protocol):
+    """How things stand while one reads."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def removed(self) -> frozenset[str]: ...
+    @property
+    def operated(self) -> frozenset[str]: ...
+    @property
+    def fitted(self) -> frozenset[str]: ...
+    @property
+    def warm(self) -> bool: ...
+    @property
+    def reseated(self) -> frozenset[str]: ...
 
 
 @dataclass(frozen=True)
 class Netlist:
-    """The text, and ngspice's name of each node; when to read the volts of each key state and of each pair
-    of ohmmeter leads; and for how long before that nothing may have moved."""
+    """The text, and ngspice's name of each node; when to read the volts of each setup and of each pair
+    of ohmmeter leads in it; and for how long before that nothing may have moved."""
 
     text: str
     spice_name: dict[str, str]
-    read_at_s: dict[str, float]
-    ohms_at_s: dict[tuple[str, str], float]
+    read_at_s: dict[Hashable, float]
+    ohms_at_s: dict[tuple[Hashable, Pair], float]
     rest_s: float = SEGMENT_S / 4
 
 
@@ -52,38 +66,103 @@ def write_netlist(
     circuit: Circuit,
     fault: str = "",
     severity: float | None = None,
-    removed: frozenset[str] = frozenset(),
-    prevented: frozenset[str] = frozenset(),
-    upto: str = "running",
-    pairs: tuple[tuple[str, str], ...] = (),
+    setups: Sequence[Stands] = (),
+    pairs: Mapping[Any, Sequence[Pair]] | None = None,
+    curved: bool = False,
 ) -> Netlist:
-    """The key goes through all states once; then, from rest, with `removed` out, through them up to `upto`.
-
-    `prevented` is out in addition while cranking the second time. After that all sources go dead, the key
-    is off, and the test current of an ohmmeter flows from red to black through each of `pairs` in turn.
+    """First the past: the key goes through all its states once. Then each setup that is not on the way to another is
+    come to through the states before it, from rest and with fuses as the past left them. After that all sources go
+    dead, and the test current of an ohmmeter flows from red to black through each of `pairs` in turn.
     """
-    before = (Segment("off", dead=True), *(Segment(key) for key in KEYS), Segment("off", removed, dead=True))
-    keys = KEYS[: KEYS.index(upto) + 1]
-    after = tuple(Segment(key, removed | (prevented if key == "cranking" else frozenset())) for key in keys)
-    deck = Deck(f"{circuit.battery}.neg", before + after + (Segment("off", removed, dead=True),) * len(pairs))
+    timeline, read, ohms = _timeline(circuit, setups, pairs or {})
+    deck = Deck(f"{circuit.battery}.neg", timeline, curved)
     trouble = read_trouble(circuit, fault, severity)
     for name, part in circuit.parts.items():
-        _PARTS[part.kind](deck, name, part, trouble)
+        contacts(deck, name, part, trouble)
+        PIECES[part.kind](deck, name, part, trouble)
     for wire in circuit.wires:
         _wire(deck, circuit, wire, trouble)
-    for a, b, ohm, needs in trouble.joined:
-        deck.follow(deck.node(a), deck.node(b), ohm, deck.when(None, needs))
-    first = len(before) + len(keys)
-    for index, (red, black) in enumerate(pairs):
-        amps = [TEST_A if s == first + index else 0.0 for s in range(len(deck.timeline))]
+    for join in trouble.joined:
+        deck.follow(deck.node(join.a), deck.node(join.b), join.ohm, deck.fitted_in(join.needs))
+    for fitting in sorted({name for setup in setups for name in setup.fitted}):
+        fit(deck, circuit, fitting, _commanded(circuit, fitting))
+    for (_, (red, black)), index in ohms.items():
+        amps = [TEST_A if s == index else 0.0 for s in range(len(timeline))]
         deck.lines.append(f"{deck.fresh('i')} {deck.node(black)} {deck.node(red)} {deck.steps(amps)}")
-    read = {key: deck.end_of(len(before) + index) for index, key in enumerate(keys)}
-    ohms = {pair: deck.end_of(first + index) for index, pair in enumerate(pairs)}
-    title = f"{fault or 'healthy'} {severity} without {' '.join(sorted(removed)) or 'nothing'}"
-    return Netlist(deck.text(title, list(deck.spice_name.values())), deck.spice_name, read, ohms)
+    text = deck.text(f"{fault or 'healthy'} {severity}", list(deck.spice_name.values()))
+    return Netlist(text, deck.spice_name, {setup: deck.end_of(index) for setup, index in read.items()},
+                   {what: deck.end_of(index) for what, index in ohms.items()})  # fmt: skip
 
 
-# ---- wires
+# ---- what comes when
+
+Timeline = tuple[tuple[Segment, ...], dict[Hashable, int], dict[tuple[Hashable, Pair], int]]
+
+
+def _timeline(circuit: Circuit, setups: Sequence[Stands], pairs: Mapping[Any, Sequence[Pair]]) -> Timeline:
+    """All segments; in which of them each setup is read, and each pair of ohmmeter leads."""
+    line = [Segment("off", dead=True, past=True), *_past(circuit)]
+    ways = {setup: way_to(circuit, setup) for setup in setups}
+    whole = [way for way in ways.values() if not any(way != w and way == w[: len(way)] for w in ways.values())]
+    read: dict[Hashable, int] = {}
+    for way in dict.fromkeys(whole):
+        line.append(replace(way[0], dead=True, fresh=True))
+        read |= {s: len(line) + len(w) - 1 for s, w in ways.items() if w == way[: len(w)] and s not in read}
+        line += way
+    ohms: dict[tuple[Hashable, Pair], int] = {}
+    for setup, leads in pairs.items():
+        for pair in leads:
+            ohms[setup, pair] = len(line)
+            line.append(replace(ways[setup][-1], dead=True, fresh=True))
+    return tuple(line), read, ohms
+
+
+def key_states(circuit: Circuit) -> list[str]:
+    """The places that the key of this circuit has, in order, without the remote button."""
+    kinds = {part.kind for part in circuit.parts.values()}
+    if "ignition_switch" not in kinds:
+        return ["off"]
+    primes = any(part.kind == "controller" and part.prime for part in circuit.parts.values())
+    turns = ["cranking", "running"] if "starter" in kinds else []
+    return ["off", "accessory", *(["prime"] if primes else []), "on", *turns]
+
+
+def _past(circuit: Circuit) -> list[Segment]:
+    """What the car went through before one came to it: all key states, the load worked once if it needs a hand."""
+    keys = key_states(circuit)
+    line = []
+    if circuit.works.operate and circuit.works.key in STANDS_STILL:
+        line += [Segment(key, past=True) for key in keys if key in STANDS_STILL]
+        line.append(Segment(circuit.works.key, operated=frozenset(circuit.works.operate), past=True))
+    return line + [Segment(key, past=True) for key in keys]
+
+
+def way_to(circuit: Circuit, setup: Stands) -> tuple[Segment, ...]:
+    """From the key off to a setup. Switches are operated once the key is where it goes, but before the engine is
+    turned; what keeps the engine from starting is unplugged just before it is turned."""
+    chain = [setup.key]
+    while chain[0] != "off":
+        chain.insert(0, BEFORE[chain[0]])
+    has = {*key_states(circuit), setup.key}
+    chain = [key for key in chain if key in has]
+    last_still = [key for key in chain if key in STANDS_STILL][-1]
+    unplugged = {circuit.start_prevented.unplug} if circuit.start_prevented else set[str]()
+    turned_later = setup.key not in STANDS_STILL
+    way = []
+    for key in chain:
+        plain = Segment(key, setup.removed, NONE, setup.fitted, setup.reseated, setup.warm)
+        if key not in STANDS_STILL:
+            way.append(replace(plain, operated=setup.operated))
+            continue
+        if turned_later:
+            plain = replace(plain, out=setup.removed - unplugged)
+        way.append(plain)
+        if key == last_still and setup.operated:
+            way.append(replace(plain, operated=setup.operated))
+    return tuple(way)
+
+
+# ---- wires, and what is fitted to one
 
 
 def _wire(deck: Deck, circuit: Circuit, wire: Any, trouble: Trouble) -> None:
@@ -94,132 +173,18 @@ def _wire(deck: Deck, circuit: Circuit, wire: Any, trouble: Trouble) -> None:
             ohm = joint.value + trouble.added.get(ring, 0.0)
             # "battery negative off" takes all clamps off that post
             needs = circuit.battery if end == f"{circuit.battery}.neg" else ""
-            deck.follow(deck.node(end), deck.node(ring), ohm, deck.when(None, needs))
+            deck.follow(deck.node(end), deck.node(ring), ohm, deck.fitted_in(needs))
     a, b = (deck.node(wire_end(circuit, wire.name, end)) for end in (wire.start, wire.end))
-    deck.follow(a, b, copper_ohm(wire) + trouble.added.get(wire.name, 0.0), deck.when(None, ""))
+    ohm = copper_ohm(wire) + trouble.added.get(wire.name, 0.0)
+    deck.vary(a, b, [ohm] * len(deck.timeline))
 
 
-# ---- parts: each writes its own elements
-
-
-def _contact(deck: Deck, name: str, terminal: str, ohm: float, trouble: Trouble, wire_side: bool) -> None:
-    """The contact between a holder and what is plugged into it; open while the part is out."""
-    spot = f"{name}.{terminal}"
-    outer, inner = (f"{spot}.wire", spot) if wire_side else (spot, f"{spot}.blade")
-    deck.follow(deck.node(outer), deck.node(inner), ohm + trouble.added.get(spot, 0.0), deck.when(None, name))
-
-
-def _battery(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    wrong = trouble.inside(name)
-    table = [(0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.65)]
-    charge, emf_v = part.charge.value, table[-1][1]
-    for (low, low_v), (high, high_v) in pairwise(table):
-        if low <= charge <= high:
-            emf_v = low_v + (high_v - low_v) * (charge - low) / (high - low)
-    worse = 1.0
-    if wrong == "flat":
-        emf_v, worse = trouble.severity, 1.5
-    elif wrong == "weak":
-        worse = trouble.severity
-    posts = deck.node(f"{name}.pos"), deck.node(f"{name}.neg")
-    inner = part.internal_resistance.value * worse
-    deck.source(*posts, inner, emf_v, deck.when(ALWAYS - {"running"}, ""))
-    deck.source(*posts, part.charging_resistance.value, emf_v, deck.when(frozenset({"running"}), ""))
-
-
-def _starter(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    case = deck.node(f"{part.case}.metal")
-    deck.follow(deck.node(f"{name}.30"), case, part.resistance.value, deck.when(frozenset({"cranking"}), ""))
-    deck.resistor(deck.node(f"{name}.50"), case, part.solenoid_resistance.value)
-
-
-def _alternator(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    ends = deck.node(f"{name}.B+"), deck.node(f"{part.case}.metal")
-    deck.source(*ends, part.resistance.value, part.voltage.value, deck.when(frozenset({"running"}), ""))
-
-
-def _fuse(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    for terminal in ("in", "out"):
-        _contact(deck, name, terminal, part.holder_contact.value, trouble, wire_side=True)
-    a, b = deck.node(f"{name}.in"), deck.node(f"{name}.out")
-    if trouble.inside(name) == "blown":
-        deck.resistor(a, b, LEAK_OHM)
-        return
-    meter, beyond = deck.ammeter(a)
-    blown = fuse_state(deck, meter, BLOWS_AT * part.rating)
-    deck.switch(beyond, b, blown, LEAK_OHM, part.resistance.value)
-
-
-def _relay(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    wrong, by = trouble.inside(name), trouble.severity
-    for number in ("30", "85", "86", "87", "87a")[: part.blades]:
-        _contact(deck, name, number, part.socket_contact.value, trouble, wire_side=False)
-    blade = {n: deck.node(f"{name}.{n}.blade") for n in ("30", "85", "86", "87")}
-    share = by if wrong == "coil-shorted-turns" else 1.0
-    coil_ohm = LEAK_OHM if wrong == "coil-open" else part.coil_resistance.value * share
-    meter, beyond = deck.ammeter(blade["86"])
-    deck.resistor(beyond, blade["85"], coil_ohm)
-    pull_in_a = part.pull_in.value / part.coil_resistance.value * (by if wrong == "weak-coil" else 1.0)
-    state = relay_state(deck, meter, pull_in_a, part.release.value / part.coil_resistance.value, share)
-    contact = part.contact_resistance.value
-    if wrong == "contacts-stuck-open":
-        deck.resistor(blade["30"], blade["87"], LEAK_OHM)
-    elif wrong == "contacts-welded":
-        deck.resistor(blade["30"], blade["87"], contact)
-    else:
-        burnt = contact + (by if wrong == "contacts-burnt" else 0.0)
-        deck.switch(blade["30"], blade["87"], state, burnt, LEAK_OHM)
-    if part.blades == 5:
-        rest = deck.node(f"{name}.87a.blade")
-        if wrong == "contacts-welded":  # the arm hangs on 87 and never comes back to 87a
-            deck.resistor(blade["30"], rest, LEAK_OHM)
-        else:
-            deck.switch(blade["30"], rest, state, LEAK_OHM, contact)
-
-
-def _ignition_switch(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    for output, keys in LIVE_FROM_30.items():
-        worse = trouble.severity if trouble.inside(name) == f"contact-{output}" else 0.0
-        ends = deck.node(f"{name}.30"), deck.node(f"{name}.{output}")
-        deck.follow(*ends, part.contact_resistance.value + worse, deck.when(frozenset(keys), ""))
-
-
-def _pump(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    for pin in ("plus", "minus"):
-        _contact(deck, name, pin, part.plug_contact.value, trouble, wire_side=False)
-    plus, minus = deck.node(f"{name}.plus.blade"), deck.node(f"{name}.minus.blade")
-    wrong = trouble.inside(name)
-    if wrong == "open":
-        deck.resistor(plus, minus, LEAK_OHM)
-        return
-    if wrong == "seized":
-        deck.resistor(plus, minus, part.winding_resistance.value)
-        return
-    brush = trouble.severity if wrong == "worn" else 0.0
-    turns = motor_state(deck, plus, minus, part.start_voltage.value, part.back_emf)
-    back = deck.fresh("x")
-    deck.switch(plus, minus, turns, NOWHERE, part.winding_resistance.value + brush)
-    deck.switch(plus, back, turns, part.resistance.value + brush, NOWHERE)
-    deck.lines.append(f"{deck.fresh('v')} {back} {minus} {part.back_emf:.17g}")
-
-
-def _load(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    other = f"{part.case}.metal" if part.case else f"{name}.out"
-    deck.follow(deck.node(f"{name}.in"), deck.node(other), part.resistance.value, deck.when(None, name))
-
-
-def _metal(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    deck.node(f"{name}.metal")
-
-
-def _ground_bolt(deck: Deck, name: str, part: Any, trouble: Trouble) -> None:
-    worse = trouble.severity if trouble.inside(name) == "bad-joint" else 0.0
-    ends = deck.node(f"{name}.stud"), deck.node(f"{part.to}.metal")
-    deck.follow(*ends, part.joint.value + worse, deck.when(None, ""))
-
-
-_PARTS = {
-    "battery": _battery, "starter": _starter, "alternator": _alternator, "fuse": _fuse, "relay": _relay,
-    "ignition_switch": _ignition_switch, "pump": _pump, "load": _load, "metal": _metal,
-    "ground_bolt": _ground_bolt,
-}  # fmt: skip
+def _commanded(circuit: Circuit, fitting: str) -> str:
+    """The coil terminal of a relay that a controller grounds."""
+    tool, _, relay = fitting.partition("@")
+    for wire in circuit.wires if tool == "ground" else ():
+        for end in (wire.start, wire.end):
+            part, _, terminal = other_end(wire, end).partition(".")
+            if end in (f"{relay}.85", f"{relay}.86") and circuit.parts[part].kind == "controller" and terminal == "out":
+                return str(end)
+    return ""

@@ -44,6 +44,7 @@ def read_raw(content: bytes) -> dict[str, Floats]:
     lines = head.decode("ascii", errors="replace").splitlines()
     facts = dict(line.split(": ", 1) for line in lines if ": " in line)
     variables, points = int(facts["No. Variables"]), int(facts["No. Points"])
+    points = points or len(body) // (8 * variables)  # a run that broke off has not written how many
     first = next(i for i, line in enumerate(lines) if line.startswith("Variables:")) + 1
     names = [line.split()[1].lower() for line in lines[first : first + variables]]
     values = np.frombuffer(body[: variables * points * 8], dtype="<f8").reshape(-1, variables)

@@ -1,111 +1,300 @@
-"""The package's numbers against numbers printed elsewhere: wire tables, battery tables, worked examples.
+"""What numbers mean and how parts behave, against standards and makers' data: terminals, relay, battery, fuse, meter.
 
-Each parameter id or comment names its source. "(memory)" marks a value credited from memory, and
-"self-made" one that was derived for this project: such a row checks arithmetic, not the world.
-The worked examples go through the nodal solver, never through a formula written here.
+The source stands beside each check. "(memory)": credited from memory. "(second-hand)": quoted from a note that quotes
+the standard or the maker. "typical maker data": several makers' sheets agree on it, no single source. Wires are in
+test_published_wires.py, worked examples in test_published_examples.py, the fault table in test_signature_table.py.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from functools import cache
+from itertools import pairwise
 from pathlib import Path
+from typing import TypeVar
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from published import SHORT, small
 
-from troubleshoot.circuit import wire_up
-from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.circuit import Circuit, Network, Setup, wire_up
+from troubleshoot.circuit.checks import clamp, reading
+from troubleshoot.draw import ASCII, LAYOUTS, Layout, draw_face
+from troubleshoot.draw.relay_svg import draw_face_svg
+from troubleshoot.expect.cells import NOTHING_WRONG, Cell, no_shift
+from troubleshoot.expect.table import Table
+from troubleshoot.files.circuit_file import load_circuit, parse_circuit
+from troubleshoot.parts import Alternator, Fuse, Part, Relay
 from troubleshoot.parts.battery import open_circuit_v
-from troubleshoot.parts.wire import wire_ohm
-from troubleshoot.solve.cases import Bench, Case, Draw
-from troubleshoot.solve.linear import Incidence, Solved
-from troubleshoot.solve.settle import Devices, Fuses, Motors, Relays, State, settle
-from troubleshoot.units import Gauge
+from troubleshoot.parts.fuse import BLOW_FACTOR, opens_within
+from troubleshoot.places import trees
+from troubleshoot.solve import meter
+from troubleshoot.solve.cases import Bench, Case
 
-SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed" / "circuit.yaml"
-FOOT_M = 0.3048
-METER_OHM = 10e6
+Kind = TypeVar("Kind", bound=Part)
 
-Row = tuple[int, int, float, float]
-"""A branch: nodes a and b, ohms, volts of the source in it (its plus at a)."""
+MODEL = Path(__file__).with_name("signature_model.yaml")
+SHIPPED = "pump-on-ignition-feed"
+SHIPPED_NAMES = sorted(path.parent.name for path in trees().glob("*/circuit.yaml"))
 
 
-def solve(*rows: Row) -> Solved:
-    net = Incidence(
-        1 + max(max(a, b) for a, b, _, _ in rows),
-        np.array([a for a, _, _, _ in rows]),
-        np.array([b for _, b, _, _ in rows]),
-    )
-    return Solved(net, np.array([[1 / ohm for _, _, ohm, _ in rows]]), np.array([[e for *_, e in rows]]))
+@cache
+def shipped(name: str) -> Circuit:
+    return load_circuit(trees() / name)
 
 
-# ---- wire
+@cache
+def model(contacts: str = "changeover", more: str = "") -> Network:
+    """The signature table's model with a relay of another kind."""
+    text = MODEL.read_text(encoding="utf-8").replace("contacts: changeover", f"contacts: {contacts}{more}")
+    return wire_up(parse_circuit(text))
 
-# ASTM B258 gives the diameters, NBS Handbook 100 the ohms; the ohms a 1000 ft as in the wire table at
-# hyperphysics.phy-astr.gsu.edu/hbase/tables/wirega.html. mohm/m follow from the formula (self-made).
-AWG = [
-    (8, 8.366, 2.061, 0.6282),
-    (10, 5.261, 3.277, 0.9989),
-    (12, 3.309, 5.211, 1.588),
-    (14, 2.081, 8.285, 2.525),
-    (16, 1.309, 13.17, 4.016),
-    (18, 0.823, 20.95, 6.385),
-    (20, 0.518, 33.31, 10.15),
+
+# ---- terminals: DIN 72552, as tabulated at en.wikipedia.org/wiki/DIN_72552
+
+LIVE = {
+    "30": "off accessory on cranking running remote",  # direct from battery positive
+    "15": "on cranking running remote",  # through the ignition switch; live while cranking, as DIN's 15e
+    "50": "cranking remote",  # starter control; a remote button on the starter feeds the same wire from its far end
+    "acc": "accessory on running remote",  # no number in DIN 72552: common practice, no source
+}
+
+
+@pytest.mark.parametrize(("terminal", "keys"), LIVE.items(), ids=[f"DIN 72552: {t}" for t in LIVE])
+def test_a_terminal_of_the_ignition_switch_is_live_in_its_key_states_only(terminal: str, keys: str) -> None:
+    circuit = shipped(SHIPPED)
+    bench = Bench(wire_up(circuit), [Case()])
+    node = bench.node_at[f"ignition.{terminal}"]
+    volts = {key: float(bench.solved(Setup(key)).volts[0, node]) for key in circuit.keys}
+    assert {key for key, volt in volts.items() if volt > 9} == set(keys.split())
+    assert all(volt < 0.6 for key, volt in volts.items() if key not in keys.split())
+
+
+def test_31_is_the_battery_negative_that_all_volts_are_told_against() -> None:
+    # DIN 72552: 31 is the return to battery negative, or earth; the program calls it the post `neg`
+    for name in SHIPPED_NAMES:
+        network = wire_up(shipped(name))
+        assert network.nodes[0] == f"{network.circuit.battery}.neg"
+
+
+CONTACTS = [
+    # DIN 72552 and a relay maker's explainer page: 30 common, 87 make, 87a rest, 87b second make
+    pytest.param("changeover", "87", (False, True), id="DIN 72552: 87 closes"),
+    pytest.param("changeover", "87a", (True, False), id="DIN 72552: 87a opens"),
+    pytest.param("two makes", "87", (False, True), id="DIN 72552: 87 of two makes"),
+    pytest.param("two makes", "87b", (False, True), id="DIN 72552: 87b is a second make"),
+]
+
+
+@pytest.mark.parametrize(("contacts", "number", "joined"), CONTACTS)
+def test_a_contact_is_joined_to_30_with_the_relay_out_or_in(
+    contacts: str, number: str, joined: tuple[bool, bool]
+) -> None:
+    bench = Bench(model(contacts), [Case()])
+    common, other = bench.node_at["relay.30.blade"], bench.node_at[f"relay.{number}.blade"]
+    for key, closed in zip(("off", "on"), joined, strict=True):
+        reply = bench.solved(Setup(key)).between(common, other)[0]  # volts for an ampere from one to the other
+        assert (reply[common] - reply[other] < 0.1) == closed, key
+
+
+def test_85_and_86_are_the_ends_of_the_coil_and_nothing_else() -> None:
+    # DIN 72552: 86 start of winding (feed), 85 end of winding (ground) (memory for which is which)
+    network = model()
+    on_relay = [
+        b for b in network.branches if {b.a, b.b} & {"relay.85.blade", "relay.86.blade"} and b.fitted and not b.joins
+    ]
+    assert {(b.a, b.b) for b in on_relay if not b.name.endswith(".contact")} == {("relay.86.blade", "relay.85.blade")}
+    bench = Bench(network, [Case()])
+    assert bench.solved(Setup("on")).currents()[0, network.branch_at["relay.coil"]] == pytest.approx(0.139, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("more", "exchanged", "blows"),
+    [
+        pytest.param("", False, False, id="plain coil"),
+        pytest.param("", True, False, id="plain coil, exchanged: no polarity (installation guide)"),
+        pytest.param("\n    suppression: resistor", True, False, id="resistor coil, exchanged: no polarity"),
+        pytest.param("\n    suppression: diode", False, False, id="diode coil, 86 positive (three notes)"),
+        pytest.param("\n    suppression: diode", True, True, id="diode coil, exchanged: near short (course page)"),
+        pytest.param('\n    suppression: diode\n    diode_plus: "85"', False, True, id="diode the other way (maker)"),
+        pytest.param('\n    suppression: diode\n    diode_plus: "85"', True, False, id="the same, 85 positive"),
+    ],
+)
+def test_only_a_diode_gives_the_coil_a_polarity(more: str, exchanged: bool, blows: bool) -> None:
+    network = model("changeover", more)
+    fault = next(each for each in network.faults if each.name == "relay:85-86-exchanged")
+    bench = Bench(network, [Case(fault) if exchanged else Case()])
+    state, _ = bench.settled(Setup("on"))
+    relay = [device.name for device in network.relays].index("relay")
+    coil_fuse = [device.name for device in network.fuses].index("coil_fuse")
+    assert (bool(state.blown[0, coil_fuse]), bool(state.pulled[0, relay])) == (blows, not blows)
+
+
+# ---- blade places: ISO 7588-1 (memory), and a second layout (weak source, repeated on others)
+
+SIDES = ("86", "85")
+
+
+def places(layout: Layout) -> dict[str, tuple[int, int]]:
+    """Row and column of each number on the drawn face."""
+    found = {}
+    for row, line in enumerate(draw_face(layout, ("30", "85", "86", "87", "87a"), "", "", ASCII)):
+        for number in ("87a", "87", "86", "85", "30"):
+            if number in line:
+                found[number] = (row, line.index(number))
+                line = line.replace(number, " " * len(number))
+    return found
+
+
+@pytest.mark.parametrize("key", LAYOUTS, ids=lambda key: f"ISO 7588 (memory): {key}")
+def test_the_numbers_stand_in_a_cross_with_the_fifth_blade_amid(key: str) -> None:
+    at = places(LAYOUTS[key])
+    layout = LAYOUTS[key]
+    rows = {number: row for number, (row, _) in at.items()}
+    columns = {number: column for number, (_, column) in at.items()}
+    assert rows["87"] < rows["87a"] < rows[layout.below]
+    assert rows[layout.left] == rows[layout.right] == rows["87a"]
+    assert columns[layout.left] < columns["87a"] < columns[layout.right]
+    assert abs(columns["87"] - columns["87a"]) <= 1
+    assert layout.below in ("30", "86"), "85 is at a side in both layouts"
+
+
+def test_there_are_two_layouts_each_with_its_mirror_image() -> None:
+    # ISO 7588-1 (memory): 30 across from 87, 86 and 85 at the sides; left and right change places looking into the
+    # socket. In the other layout 30 and 86 change places (weak source, repeated on others)
+    of = {(layout.left, layout.right, layout.below) for layout in LAYOUTS.values()}
+    first = {("86", "85", "30"), ("85", "86", "30")}
+    change = {"30": "86", "86": "30", "85": "85"}
+    assert of == first | {(change[left], change[right], change[below]) for left, right, below in first}
+
+
+@pytest.mark.parametrize("key", LAYOUTS, ids=lambda key: f"ISO 7588 (memory): {key}")
+def test_the_drawn_blades_of_87_and_87a_lie_across_and_the_others_stand(key: str) -> None:
+    # ISO 7588-1 (memory): 30, 85 and 86 parallel to each other, 87 and 87a at right angles to them
+    root = ElementTree.fromstring(draw_face_svg(LAYOUTS[key], ("30", "85", "86", "87", "87a")))
+    boxes = [corners(element) for element in root.iter() if "#555" in element.attrib.values()
+             or "#555" in element.get("style", "")]  # fmt: skip
+    assert len(boxes) == 5
+    across = sorted((top, left) for left, top, wide, tall in boxes if wide > tall)
+    stand = [(top, left) for left, top, wide, tall in boxes if wide < tall]
+    assert (len(across), len(stand)) == (2, 3)
+    assert across[0][0] < min(top for top, _ in stand), "87 is the uppermost"
+
+
+def corners(element: ElementTree.Element) -> tuple[float, float, float, float]:
+    """Left, top, width and height of a drawn box."""
+    numbers = [float(n) for n in element.get("d", element.get("points", "")).replace("M", " ").replace("L", " ")
+               .replace("Z", " ").replace("z", " ").replace(",", " ").split()]  # fmt: skip
+    x, y = numbers[0::2], numbers[1::2]
+    return min(x), min(y), max(x) - min(x), max(y) - min(y)
+
+
+# ---- relays: typical maker data, no single source
+
+
+def parts_of(kind: type[Kind]) -> list[tuple[str, Kind]]:
+    """All parts of a kind in the shipped circuits, with the circuit's name."""
+    return [
+        (name, part) for name in SHIPPED_NAMES for part in shipped(name).parts.values() if isinstance(part, kind)
+    ]  # fmt: skip
+
+
+def test_shipped_relays_are_as_makers_print_them() -> None:
+    relays = parts_of(Relay)
+    assert len(relays) >= 10
+    for name, relay in relays:
+        assert 50 <= relay.coil_resistance.value <= 120, name  # service tests 50-120, 70-100 ohm; sheets 75 to 90
+        assert 6.0 <= relay.pull_in.value <= 8.4, name  # must operate at 6.9 V to 8.4 V at most; typical is lower
+        assert 0.5 <= relay.release.value <= 4.0, name  # must release at 0.5 to 1.2 V; really 1.5-4 V (memory)
+        assert 0.002 <= relay.contact_resistance.value <= 0.050, name  # typ 3, at most 50 mohm
+
+
+# ---- fuses
+
+COLD_MOHM = {5: 17.9, 7.5: 10.9, 10: 7.7, 15: 4.8, 20: 3.4, 25: 2.5, 30: 2.0}
+"""One maker's blade fuses (memory); the 10 A one confirmed by a web page: 1 mV across it is about 130 mA."""
+
+
+def test_shipped_blade_fuses_have_the_cold_resistance_of_the_table() -> None:
+    fuses = [fuse for _, fuse in parts_of(Fuse) if fuse.style == "blade" and fuse.rating in COLD_MOHM]
+    assert len(fuses) > 10
+    for fuse in fuses:
+        assert fuse.resistance.value * 1e3 == pytest.approx(COLD_MOHM[fuse.rating], rel=0.15)
+
+
+def test_a_millivolt_across_a_ten_ampere_fuse_is_130_milliamperes() -> None:
+    # a web page; so 6 A are about 46 mV on its tabs, as the program's millivolt reading shows them
+    network = small(
+        12.0,
+        {"fuse": "kind: fuse, rating: 10 A, resistance: 7.7 mohm, holder_contact: 1 mohm",
+         "pump": "kind: pump, back_emf: 0 V, resistance: 2 ohm, winding_resistance: 2 ohm, start_voltage: 1 V, "
+                 "plug_contact: 0.001 mohm"},
+        {"feed": ("supply.pos", "fuse.in", SHORT), "pump_wire": ("fuse.out", "pump.plus", SHORT),
+         "ground": ("pump.minus", "supply.neg", SHORT)},
+    )  # fmt: skip
+    table = Table(network, [Cell(NOTHING_WRONG, None, 0.0, 1.0, *no_shift(network))])
+    volts, amps = (float(table.predict(check).mean[0]) for check in (
+        reading(network, "fuse.in", "fuse.out", "millivolts", Setup("off")), clamp(network, "feed", Setup("off"))
+    ))  # fmt: skip
+    assert amps == pytest.approx(6, rel=0.01)
+    assert amps / (volts * 1e3) == pytest.approx(0.130, abs=0.001)
+
+
+WINDOWS = [
+    ("blade", 1.35, 0.75, 600, "ISO 8820-3 type C, 135 % (memory)"),
+    ("blade", 1.60, 0.25, 50, "ISO 8820-3 type C, 160 % (second-hand)"),
+    ("blade", 2.00, 0.15, 5, "ISO 8820-3 type C, 200 % (second-hand, two notes)"),
+    ("blade", 3.50, 0.04, 0.5, "ISO 8820-3 type C, 350 % (memory)"),
+    ("blade", 6.00, 0.02, 0.1, "ISO 8820-3 type C, 600 % (memory)"),
+    ("large blade", 1.35, 60, 1800, "type E, 135 % (maker data, second-hand)"),
+    ("large blade", 2.00, 2, 50, "type E, 200 % (maker data, second-hand)"),
+    ("large blade", 3.50, 0.2, 7, "type E, 350 % (maker data, second-hand)"),
+    ("large blade", 6.00, 0.04, 1, "type E, 600 % (maker data, second-hand)"),
 ]
 
 
 @pytest.mark.parametrize(
-    ("awg", "mm2", "mohm_per_m", "ohm_per_kft"),
-    AWG,
-    ids=[f"ASTM B258 and NBS Handbook 100, {row[0]} AWG" for row in AWG],
+    ("style", "share", "least_s", "most_s"), [row[:4] for row in WINDOWS], ids=[row[4] for row in WINDOWS]
 )
-def test_solid_copper_by_awg_number_has_the_tables_ohms(
-    awg: int, mm2: float, mohm_per_m: float, ohm_per_kft: float
-) -> None:
-    gauge = Gauge.read(f"{awg} AWG")
-    assert gauge.area_m2 * 1e6 == pytest.approx(mm2, rel=1e-3)
-    assert wire_ohm(gauge, 1.0) * 1e3 == pytest.approx(mohm_per_m, rel=1e-3)
-    assert wire_ohm(gauge, 1000 * FOOT_M) == pytest.approx(ohm_per_kft, rel=1e-3)
+def test_a_fuse_opens_within_the_standards_window(style: str, share: float, least_s: float, most_s: float) -> None:
+    assert opens_within(style, share) == pytest.approx((least_s, most_s), rel=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("mm2", "mohm_per_m"),
-    [(0.5, 39.0), (0.75, 26.0), (1, 19.5), (1.5, 13.3), (2.5, 7.98), (4, 4.95), (6, 3.30)],
-    ids=lambda value: f"IEC 60228 class 5: {value:g}",
-)
-def test_flexible_metric_wire_has_the_tables_ohms(mm2: float, mohm_per_m: float) -> None:
-    assert wire_ohm(Gauge.read(f"{mm2:g} mm²"), 1.0) * 1e3 == pytest.approx(mohm_per_m, rel=1e-9)
+@pytest.mark.parametrize(("style", "share"), [("blade", 1.10), ("large blade", 1.00)])
+def test_a_fuse_may_carry_so_much_for_good(style: str, share: float) -> None:
+    # ISO 8820-3: type C 110 % for at least 100 h (memory); type E 100 % for at least 100 h (maker data, second-hand)
+    assert opens_within(style, share) == (math.inf, math.inf)
 
 
-@pytest.mark.parametrize(
-    ("mm2", "mohm_per_m"),
-    [(10, 1.91), (16, 1.21), (25, 0.780)],
-    ids=lambda value: f"IEC 60228 class 5 (memory): {value:g}",
-)
-def test_metric_wire_outside_the_table_comes_within_a_tenth(mm2: float, mohm_per_m: float) -> None:
-    assert wire_ohm(Gauge.read(f"{mm2:g} mm²"), 1.0) * 1e3 == pytest.approx(mohm_per_m, rel=0.1)
+@pytest.mark.parametrize("style", ["blade", "large blade"])
+def test_the_more_current_the_sooner_a_fuse_opens(style: str) -> None:
+    windows = [opens_within(style, float(share)) for share in np.linspace(1.0, 8.0, 141)]
+    ends = [window for window in windows if window]
+    assert len(ends) == len(windows)
+    assert all(least <= most for least, most in ends)
+    assert all(b[0] <= a[0] and b[1] <= a[1] for a, b in pairwise(ends))
 
 
-@pytest.mark.parametrize("celsius", [-40.0, 0.0, 20.0, 60.0, 85.0])
-def test_wire_warms_as_the_zero_resistance_temperature_says(celsius: float) -> None:
-    # NBS Handbook 100: 0.00393 a kelvin at 20 °C; the same as R2/R1 = (234.5 + T2)/(234.5 + T1).
-    gauge = Gauge.read("14 AWG")
-    printed = (234.5 + celsius) / (234.5 + 20)
-    assert wire_ohm(gauge, 3.0, celsius) / wire_ohm(gauge, 3.0) == pytest.approx(printed, rel=1e-3)
+def test_links_and_breakers_have_no_table() -> None:
+    assert opens_within("link", 2.0) is None
+    assert opens_within("breaker", 2.0) is None
 
 
-def test_a_hot_wire_must_be_shorter_by_the_advisory_circulars_formula() -> None:
-    # FAA AC 43.13-1B p. 11-22: L2 = 254.5·L1/(234.5 + T2); 20 ft at 60 °C come to 17.28 ft.
-    gauge = Gauge.read("12 AWG")
-    assert wire_ohm(gauge, 17.28 * FOOT_M, 60) == pytest.approx(wire_ohm(gauge, 20 * FOOT_M), rel=1e-3)
+def test_the_model_blows_a_fuse_where_the_standard_has_it_open_within_a_minute() -> None:
+    window = opens_within("blade", BLOW_FACTOR)
+    assert window
+    assert window[1] <= 60
+    assert 1.35 < BLOW_FACTOR < 2.0
 
 
-# ---- battery
+# ---- battery and alternator
 
 
 @pytest.mark.parametrize(("charge", "volts"), [(1.0, 12.65), (0.75, 12.45), (0.5, 12.24), (0.25, 12.06), (0.0, 11.89)])
 def test_a_rested_battery_reads_as_in_the_bci_type_table(charge: float, volts: float) -> None:
-    # The usual BCI-type table for flooded batteries, rested, about 25 °C.
+    # the usual BCI-type table for flooded batteries, rested, about 25 °C (a web page)
     assert open_circuit_v(charge) == pytest.approx(volts, abs=1e-9)
 
 
@@ -116,303 +305,57 @@ OTHER_TABLES = {
 }
 
 
-@pytest.mark.parametrize("table", OTHER_TABLES.values(), ids=OTHER_TABLES.keys())
-def test_other_battery_tables_differ_by_no_more_than_a_tenth_of_a_volt(table: Sequence[float]) -> None:
-    for charge, volts in zip((1.0, 0.75, 0.5, 0.25), table, strict=True):
+@pytest.mark.parametrize("printed", OTHER_TABLES.values(), ids=OTHER_TABLES.keys())
+def test_other_battery_tables_differ_by_no_more_than_a_tenth_of_a_volt(printed: Sequence[float]) -> None:
+    for charge, volts in zip((1.0, 0.75, 0.5, 0.25), printed, strict=True):
         assert open_circuit_v(charge) == pytest.approx(volts, abs=0.1)
 
 
 def test_a_full_battery_is_within_the_makers_band() -> None:
-    # Typical maker data, no single source: 12.69 to 12.75 V is 100 %; other tables allow 0.05 V more.
+    # typical maker data, no single source: 12.69 to 12.75 V is 100 %; other tables allow 0.05 V more
     assert 12.69 - 0.05 <= open_circuit_v(1.0) <= 12.75
 
 
-# ---- worked examples, through the solver
-
-
-def test_a_starter_loses_most_of_its_power_to_a_corroded_joint() -> None:
-    # Open college physics text, resistor circuits (collegephysicsanswers.com): starter 0.0500 ohm on 12.0 V
-    # behind 0.0100 ohm; then 0.0900 ohm more in the cable.
-    good = solve((1, 0, 0.01, 12.0), (1, 0, 0.05, 0.0))
-    assert good.currents()[0, 1] == pytest.approx(200, rel=1e-6)
-    assert good.volts[0, 1] == pytest.approx(10.0, rel=1e-6)
-    assert good.currents()[0, 1] ** 2 * 0.05 == pytest.approx(2000, rel=1e-6)
-    bad = solve((1, 0, 0.01, 12.0), (1, 2, 0.09, 0.0), (2, 0, 0.05, 0.0))
-    assert bad.currents()[0, 2] == pytest.approx(80.0, rel=1e-6)
-    assert bad.volts[0, 2] == pytest.approx(4.00, rel=1e-6)
-    assert bad.currents()[0, 2] ** 2 * 0.05 == pytest.approx(320, rel=1e-6)
-
-
-def test_the_bad_cable_of_the_physics_problem_shows_its_three_volts() -> None:
-    # learningphysics.org problem 33.11. The stored text prints 15.0 A, a slip: its own conclusion needs 50 A.
-    solved = solve((1, 0, 0.012, 12.0), (1, 2, 0.060, 0.0), (2, 0, 0.168, 0.0))
-    assert solved.currents()[0, 1] == pytest.approx(50, rel=1e-6)
-    assert solved.volts[0, 1] == pytest.approx(11.4, abs=1e-6)
-    assert solved.volts[0, 1] - solved.volts[0, 2] == pytest.approx(3.0, abs=1e-6)
-
-
-LAMPS = [
-    # justaaa.com physics 319242: all four printed (2.43 A, 12.4 V, 1.83 A, 9.32 V).
-    pytest.param(0.0890, 5.10, 2.428, 12.38, 9.322, 1.827, id="justaaa.com 319242"),
-    # jiskha.com 1378441784. It prints 10.74 V with the starter, a slip: lamp current taken as unchanged.
-    pytest.param(0.0500, 5.60, 2.230, 12.49, 10.754, 1.920, id="jiskha.com 1378441784, slip corrected"),
-    # numerade page: printed inputs, results derived (self-made).
-    pytest.param(0.0800, 5.00, 2.480, 12.40, 9.646, 1.929, id="numerade inputs, self-made results"),
-]
-
-
-@pytest.mark.parametrize(("inner_ohm", "lamps_ohm", "amps", "volts", "cranking_v", "cranking_a"), LAMPS)
-def test_headlamps_dim_while_the_starter_draws(
-    inner_ohm: float, lamps_ohm: float, amps: float, volts: float, cranking_v: float, cranking_a: float
-) -> None:
-    solved = solve((1, 0, inner_ohm, 12.6), (1, 0, lamps_ohm, 0.0))
-    assert solved.currents()[0, 1] == pytest.approx(amps, rel=2e-3)
-    assert solved.volts[0, 1] == pytest.approx(volts, abs=0.006)
-    drawn = solved.volts[0] + solved.respond(np.array([-35.0]))[0]  # a starter of 35.0 A
-    assert drawn[1] == pytest.approx(cranking_v, abs=0.001)
-    assert drawn[1] / lamps_ohm == pytest.approx(cranking_a, rel=1e-3)
-
-
-def test_the_terminal_voltage_example_comes_out() -> None:
-    # mashalscienceacademy.com, current electricity problem 4: 12 V, 0.012 ohm, 100 A.
-    solved = solve((1, 0, 0.012, 12.0), (1, 0, 0.108, 0.0))
-    amps, volts = solved.currents()[0, 1], solved.volts[0, 1]
-    assert (amps, volts) == pytest.approx((100, 10.8), rel=1e-6)
-    assert (12 * amps, volts * amps, amps**2 * 0.012) == pytest.approx((1200, 1080, 120), rel=1e-6)
-
-
-def test_lamps_in_series_share_the_volts() -> None:
-    # Automotive textbook, Fig. 5-6 (fr.slideserve.com, "figure 5-2 a series circuit"): 12 V, 2 + 4 ohm, 2 A.
-    solved = solve((1, 0, 1e-9, 12.0), (1, 2, 2.0, 0.0), (2, 0, 4.0, 0.0))
-    assert solved.currents()[0, 2] == pytest.approx(2.0, rel=1e-6)
-    assert solved.volts[0, 1] - solved.volts[0, 2] == pytest.approx(4.0, rel=1e-6)
-    assert solved.volts[0, 2] == pytest.approx(8.0, rel=1e-6)
-
-
-@pytest.mark.parametrize(("ohm", "amps"), [(6.0, 2.0), (8.0, 1.5)], ids=lambda x: f"US Army TM 9-8000: {x}")
-def test_the_army_manuals_simple_circuits_come_out(ohm: float, amps: float) -> None:
-    assert solve((1, 0, 1e-9, 12.0), (1, 0, ohm, 0.0)).currents()[0, 1] == pytest.approx(amps, rel=1e-6)
-
-
-# FAA AC 43.13-1B tables 11-7 and 11-8: ohm/ft, ft, A, volts. Two more of its rows are printed slips, so the
-# right product stands here: 0.00202×88×20 is printed 3.60, and 0.00126×19.5×20 is printed .366.
-FAA = [
-    (0.00044, 107, 20, 0.942),
-    (0.00028, 90, 20, 0.504),
-    (0.00306, 100, 20, 6.12),
-    (0.00126, 39, 20, 0.98),
-    (0.00126, 156, 20, 3.93),
-    (0.00126, 273, 20, 6.88),
-    (0.00202, 88, 20, 3.555),
-    (0.00126, 19.5, 20, 0.491),
-]
-
-
 @pytest.mark.parametrize(
-    ("ohm_per_ft", "feet", "amps", "drop_v"), FAA, ids=[f"FAA AC 43.13-1B, {row[3]} V" for row in FAA]
+    ("charge", "gravity"), [(1.0, 1.265), (0.75, 1.225), (0.5, 1.190), (0.25, 1.155), (0.0, 1.120)]
 )
-def test_the_drop_of_a_known_current_along_a_run(ohm_per_ft: float, feet: float, amps: float, drop_v: float) -> None:
-    run = solve((1, 0, ohm_per_ft * feet, 0.0))
-    assert run.respond(np.array([float(amps)]))[0, 1] == pytest.approx(drop_v, abs=0.006)
+def test_a_batterys_volts_follow_its_acid(charge: float, gravity: float) -> None:
+    # a cell has its specific gravity + 0.845 V (memory); the gravities are those of the BCI-type table
+    assert open_circuit_v(charge) == pytest.approx(6 * (gravity + 0.845), abs=0.11)
 
 
-@pytest.mark.parametrize(
-    ("awg", "ohm_per_kft"),
-    [(10, 1.26), (12, 2.02), (14, 3.06)],
-    ids=lambda value: f"FAA AC 43.13-1B tinned aircraft wire: {value}",
-)
-def test_tinned_stranded_aircraft_wire_has_up_to_a_third_more_than_our_solid_copper(
-    awg: int, ohm_per_kft: float
-) -> None:
-    assert 1.0 < ohm_per_kft / wire_ohm(Gauge.read(f"{awg} AWG"), 1000 * FOOT_M) < 1.34
+def test_shipped_alternators_keep_the_usual_band() -> None:
+    # 13.8 to 14.8 V as a band of several service manuals (maker or service data)
+    alternators = parts_of(Alternator)
+    assert len(alternators) >= 10
+    for name, alternator in alternators:
+        voltage, band = alternator.voltage.value, alternator.voltage.half_band
+        assert 13.8 - 1e-9 <= voltage - band <= voltage + band <= 14.8 + 1e-9, name
 
 
-@pytest.mark.parametrize(
-    ("awg", "drop_v", "most"),
-    [(10, 0.210, 0.03), (16, 0.843, 0.10)],
-    ids=["ABYC table, 3 % (volts self-made)", "ABYC table, 10 % (volts self-made)"],
-)
-def test_the_bilge_pump_wires_of_the_boat_table_keep_its_limit(awg: int, drop_v: float, most: float) -> None:
-    # 12 V, 10 A, 11 ft there and 10 ft back, as printed in a chandler's catalogue.
-    run = solve((1, 0, wire_ohm(Gauge.read(f"{awg} AWG"), 21 * FOOT_M), 0.0))
-    drop = run.respond(np.array([10.0]))[0, 1]
-    assert drop == pytest.approx(drop_v, abs=0.001)
-    assert drop <= most * 12
+# ---- meters: typical maker data, no single source
 
 
-@pytest.mark.parametrize(
-    ("ohm", "amps", "drop_v", "share"),
-    [
-        pytest.param(5 * 0.0127, 4.17, 0.265, 0.0221, id="midmarchartsbooks.org, 1.5 mm² auto cable"),
-        pytest.param(40 * 0.01785 / 1.3, 1.0, 0.549, 0.0458, id="doityourselfsolarenergyprojects, 16 AWG"),
-        pytest.param(30 * 0.025 / 100, 100.0, 0.75, 0.0625, id="audio reference page, 4 AWG"),
-        pytest.param(200 * 4.99 / 1000, 4.0, 4.0, 0.333, id="No. 16 building wire, 2 × 100 ft"),
-    ],
-)
-def test_published_cable_drops_come_out(ohm: float, amps: float, drop_v: float, share: float) -> None:
-    drop = solve((1, 0, ohm, 0.0)).respond(np.array([amps]))[0, 1]
-    assert drop == pytest.approx(drop_v, rel=3e-3)
-    assert drop / 12 == pytest.approx(share, rel=3e-3)
+def test_a_meter_is_as_good_as_makers_say() -> None:
+    assert meter.METER_OHM == 10e6  # at least 10 Mohm asked for by one maker's service information
+    # ±(0.5 % + 2 counts): 12.60 V on 10 mV steps is ±0.083 V (memory)
+    told = 2 * meter.gain_sigma(meter.ACCURACY_PERCENT) * 12.6 + 2 * float(meter.digit_v(12.6, "volts"))
+    assert told == pytest.approx(0.083, abs=0.001)
+    assert 0 < meter.LEAD_OHM <= 0.5  # leads up to 0.5 ohm, to be subtracted (equipment manual)
 
 
-def test_the_wires_of_a_relay_coil_lose_eight_millivolts() -> None:
-    # Technician-training exercise with a posted solution: 12 V, 50 ohm coil, 3 m of 1.5 mm², 1.68e-8 ohm·m.
-    wire_loss = 1.68e-8 * 3 / 1.5e-6
-    solved = solve((1, 0, 1e-9, 12.0), (1, 2, wire_loss, 0.0), (2, 0, 50.0, 0.0))
-    assert wire_loss == pytest.approx(0.0336, rel=1e-9)
-    assert solved.currents()[0, 1] == pytest.approx(0.24, rel=1e-3)
-    assert solved.volts[0, 1] - solved.volts[0, 2] == pytest.approx(8.06e-3, rel=1e-3)
+# ---- volt-drop limits
 
 
-def test_a_coil_with_a_suppression_resistor_reads_as_printed() -> None:
-    # Typical maker data, no single source: 80 ohm coil with 680 ohm across it is printed as 71.6 ohm.
-    coil = solve((1, 0, 80.0, 0.0), (1, 0, 680.0, 0.0))
-    assert coil.between(1, 0)[0, 1] == pytest.approx(71.6, abs=0.05)
-
-
-@pytest.mark.parametrize(
-    ("celsius", "ohm", "volts"),
-    [(85.0, 112.98, 8.16), (-40.0, 68.78, 4.97)],
-    ids=["maker inputs, self-made results: 85 °C", "maker inputs, self-made results: -40 °C"],
-)
-def test_a_warm_relay_coil_has_more_ohms_and_needs_more_volts(
-    tmp_path: Path, celsius: float, ohm: float, volts: float
-) -> None:
-    # 90 ohm and 6.5 V pull-in at 20 °C are a maker's data; the rest follows from copper's 0.00393 a kelvin.
-    text = SHIPPED.read_text(encoding="utf-8")
-    text = text.replace("coil_resistance: 85 ohm ± 10 %", "coil_resistance: 90 ohm")
-    text = text.replace("pull_in: 6.8 V ± 12 %", "pull_in: 6.5 V")
-    (tmp_path / "circuit.yaml").write_text(text, encoding="utf-8")
-    network = wire_up(load_circuit(tmp_path))
-    draw = Draw.nominal(network, 1)
-    draw.kelvin[:] = celsius - 20
-    bench = Bench(network, [Case()], draw)
-    coil_ohm = bench.ohm[0, network.branch_at["relay.coil"]]
-    assert coil_ohm == pytest.approx(ohm, rel=1e-3)
-    assert coil_ohm * bench.devices.relays.pull_in_a[0, 0] == pytest.approx(volts, abs=0.01)
-
-
-MOTORS = [
-    # supply V, ohms, back-EMF V, running A, stalled A
-    pytest.param(12.0, 6.0, 9.0, 0.5, 2.0, id="ux1.eiu.edu physics 1160, chapter 21"),
-    pytest.param(6.0, 0.5, 4.5, 3.0, 12.0, id="college text, 6.00 V motor (stall self-made)"),
-    pytest.param(5.5, 0.640, 4.285, 1.9, 8.6, id="physicsforums.com 221704"),
-]
-
-
-def no_relays(cases: int) -> Relays:
-    none, flags, numbers = np.zeros(0, np.int64), np.zeros((cases, 0), bool), np.zeros((cases, 0))
-    return Relays(none, none, none, numbers, numbers, numbers, flags, flags)
-
-
-@pytest.mark.parametrize(("supply_v", "ohm", "back_v", "running_a", "stalled_a"), MOTORS)
-def test_a_motor_draws_its_printed_current_running_and_stalled(
-    supply_v: float, ohm: float, back_v: float, running_a: float, stalled_a: float
-) -> None:
-    net = Incidence(2, np.array([1, 1]), np.array([0, 0]))
-    seized = np.array([[False], [True]])
-    ones = np.ones((2, 1))
-    motors = Motors(np.array([1]), ones / ohm, ones * back_v, ones * back_v * 0.5, seized)
-    fuses = Fuses(np.zeros(0, np.int64), np.zeros((2, 0)))
-    devices = Devices(no_relays(2), fuses, motors, np.full(2, 3e-8))
-    siemens = np.tile([1e6, 1 / ohm], (2, 1))
-    emf_v = np.tile([supply_v, 0.0], (2, 1))
-    state, chatters = settle(net, devices, siemens, emf_v, devices.at_rest(2))
-    amps = Solved(net, *devices.impose(siemens, emf_v, state)).currents()[:, 1]
-    assert not chatters.any()
-    assert state.turning[:, 0].tolist() == [True, False]
-    assert amps == pytest.approx([running_a, stalled_a], rel=2e-3)
-
-
-@pytest.mark.parametrize(
-    ("meter_ohm", "volts"),
-    [
-        pytest.param(400e3, 10.0, id="edudirectory.50webs.com elect99: 20 kohm/V on its 20 V range"),
-        pytest.param(METER_OHM, 14.71, id="10 Mohm meter, self-made"),
-    ],
-)
-def test_a_meter_loads_what_it_reads(meter_ohm: float, volts: float) -> None:
-    rows: list[Row] = [(1, 0, 1e-3, 30.0), (1, 2, 400e3, 0.0), (2, 0, 400e3, 0.0)]
-    assert solve(*rows).volts[0, 2] == pytest.approx(15.0, abs=1e-6)
-    assert solve(*rows, (2, 0, meter_ohm, 0.0)).volts[0, 2] == pytest.approx(volts, abs=0.005)
-
-
-# ---- the signature table: SELF-MADE (derived for this project), so it checks the solver's arithmetic only
-
-# Nodes: 1 battery post, 2 relay 30, 3 relay 87, 4 pump plus, 5 pump minus, 6 relay 86, 7 relay 85.
-BATTERY, STARTER, FEED, CONTACT, LOAD_WIRE, PUMP, PUMP_GROUND, IGNITION, COIL, COIL_GROUND = range(10)
-ENDS = [(1, 0), (1, 0), (1, 2), (2, 3), (3, 4), (4, 5), (5, 0), (1, 6), (6, 7), (7, 0)]
-OHMS = [0.010, 0.053, 0.015, 0.005, 0.0635, 2.0, 0.010, 0.050, 90.0, 0.010]
-
-# Key off / on / cranking at 30, 87, pump plus, pump minus, 86, 85.
-SIGNATURES = {
-    "healthy": (None, 0.0, "12.60/12.45/10.48 0/12.42/10.46 0/12.04/10.14 0/0.06/0.05 0/12.53/10.55 0/0/0"),
-    "feed corroded +0.5 ohm": (
-        FEED,
-        0.5,
-        "12.60/10.06/8.47 0/10.03/8.45 0/9.73/8.19 0/0.05/0.04 0/12.54/10.56 0/0/0",
-    ),
-    "coil ground 100 ohm": (
-        COIL_GROUND,
-        99.99,
-        "12.60/12.60/10.60 0/0/0 0/0/0 0/0/0 0/12.60/10.60 0/6.63/5.58",
-    ),
-    "contact 0.5 ohm": (
-        CONTACT,
-        0.495,
-        "12.60/12.48/10.50 0/10.05/8.46 0/9.75/8.20 0/0.05/0.04 0/12.54/10.56 0/0/0",
-    ),
-    "pump ground +0.5 ohm": (
-        PUMP_GROUND,
-        0.5,
-        "12.60/12.48/10.50 0/12.45/10.48 0/12.15/10.22 0/2.47/2.08 0/12.53/10.55 0/0/0",
-    ),
-    "87 to pump +0.5 ohm": (
-        LOAD_WIRE,
-        0.5,
-        "12.60/12.48/10.50 0/12.45/10.48 0/9.73/8.19 0/0.05/0.04 0/12.53/10.55 0/0/0",
-    ),
-}
-
-
-def signature_volts(at: int | None, extra_ohm: float) -> list[list[float]]:
-    """Volts at the six points (rows) in the three key states, each read by a meter put on it alone."""
-    points = [2, 3, 4, 5, 6, 7]
-    ohms = np.array(OHMS)
-    if at is not None:
-        ohms[at] += extra_ohm
-    net = Incidence(
-        8,
-        np.array([a for a, _ in ENDS] + points),
-        np.array([b for _, b in ENDS] + [0] * len(points)),
-    )
-    leak = 3e-8
-    open_siemens = np.full(net.a.size, leak)
-    count = len(points)
-    one = np.ones((count, 1))
-    no = np.zeros((count, 1), dtype=bool)
-    relays = Relays(np.array([COIL]), np.array([CONTACT]), np.array([-1]), one * 7.2 / 90, one * 1.2 / 90, one, no, no)
-    fuses = Fuses(np.zeros(0, np.int64), np.zeros((count, 0)))
-    none = np.zeros((count, 0))
-    motors = Motors(np.zeros(0, np.int64), none, none, none, np.zeros((count, 0), bool))
-    devices = Devices(relays, fuses, motors, open_siemens)
-    siemens = np.hstack([np.tile(1 / ohms, (count, 1)), np.eye(count) / METER_OHM])
-    emf_v = np.zeros_like(siemens)
-    emf_v[:, BATTERY] = 12.6
-    state: State = devices.at_rest(count)
-    read = []
-    for starter, ignition in ((False, False), (False, True), (True, True)):
-        now = siemens.copy()
-        now[:, STARTER] = siemens[:, STARTER] if starter else 0.0
-        now[:, IGNITION] = siemens[:, IGNITION] if ignition else 0.0
-        state, chatters = settle(net, devices, now, emf_v, state)
-        assert not chatters.any()
-        volts = Solved(net, *devices.impose(now, emf_v, state)).volts
-        read.append([float(volts[case, node]) for case, node in enumerate(points)])
-    return [list(column) for column in zip(*read, strict=True)]
-
-
-@pytest.mark.parametrize(("at", "extra_ohm", "table"), SIGNATURES.values(), ids=SIGNATURES.keys())
-def test_the_solver_gives_the_self_made_signature_table(at: int | None, extra_ohm: float, table: str) -> None:
-    printed = [[float(volts) for volts in cell.split("/")] for cell in table.split()]
-    assert np.abs(np.array(signature_volts(at, extra_ohm)) - printed).max() < 0.020
+def test_the_shipped_circuit_keeps_the_usual_limits_when_healthy() -> None:
+    # feed side of a pump to 0.5 V and ground to 0.1 V (several web guides, weak); ground side 0.1 V good, 0.2 V in need
+    # of attention (equipment service manual); ignition feed of the relay 0.1 V (vehicle manual), and a switch's own
+    # contact 0.3 V (SAE, as a repair manual quotes it)
+    bench = Bench(wire_up(shipped(SHIPPED)), [Case()])
+    volts = bench.solved(Setup("on")).volts[0]
+    at = {point: float(volts[bench.node_at[point]]) for point in
+          ("battery.pos", "pump.plus", "pump.minus", "relay.86", "relay.85")}  # fmt: skip
+    assert at["battery.pos"] - at["pump.plus"] <= 0.5
+    assert at["pump.minus"] <= 0.1
+    assert at["battery.pos"] - at["relay.86"] <= 0.4
+    assert at["relay.85"] <= 0.1

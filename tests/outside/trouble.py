@@ -2,44 +2,73 @@
 
 Left of netlist.py, and like it shares nothing with the solver: taken from the words with which a fault is
 told. One rule is taken over, since no probe can tell: within a run of wire and joints the bad spot is the
-fuse holder's contact if there is one, else the first ring that cannot be touched, else the conductor.
+contact in a holder of the part that the file names first, else the first ring that cannot be touched, else the
+conductor.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field
 from typing import Any
+
+from wiring import copper_ohm, fed, frame, is_stud, is_tab, other_end, sockets, wire_at, wire_end
 
 from troubleshoot.circuit.circuit import Circuit
 
 WIRE_AT_FAULT_OHM = 0.01
 """A wire's contact in a place where it does not belong (invented)."""
 
+CHAFED_OHM = 0.2
+STUCK_OHM = 0.02
+DIODE_SHORT_OHM = 0.05
+"""A chafe past a cut-off, a contact that does not open any more, a diode failed short (invented)."""
+
 INSIDE: dict[str, set[str]] = {
     "battery": {"flat", "weak"},
-    "fuse": {"blown"},
+    "fuse": {"blown", "too-large", "bridged", "worn"},
     "relay": {
         "coil-open", "coil-shorted-turns", "weak-coil", "contacts-stuck-open", "contacts-burnt",
-        "contacts-welded",
+        "contacts-welded", "changeover-fitted",
     },
-    "ignition_switch": {"contact-15"},
+    "ignition_switch": {"contact-15", "contact-acc", "contact-50"},
+    "switch": {"tripped", "open", "worn"},
+    "oil_switch": {"run-contact", "start-contact"},
+    "controller": {"no-command"},
+    "diode": {"open"},
     "pump": {"open", "seized", "worn"},
-    "ground_bolt": {"bad-joint"},
+    "fan": {"open", "seized", "worn", "dropper-open"},
+    "horn": {"open", "stuck", "worn"},
+    "lamp": {"open", "contact-burnt"},
+    "ground_bolt": {"bad-joint", "painted"},
 }  # fmt: skip
-"""Modes that netlist.py writes with the part itself. One that is missing there must not pass as healthy."""
+"""Modes that pieces.py writes with the part itself. One that is missing there must not pass as healthy."""
+
+WRONG_OUTPUT = {"constant-feed": "30", "accessory-feed": "acc", "ignition-feed": "15", "start-feed": "50"}
+
+
+@dataclass(frozen=True)
+class Join:
+    """Two nodes joined that should not be; apart while the part `needs` is out."""
+
+    a: str
+    b: str
+    ohm: float
+    needs: str = ""
 
 
 @dataclass
 class Trouble:
-    """A fault in the terms of this file: ohms added to named spots (infinite: open), joins that should not
-    be (from, to, ohms, the part that must be in for it), and what is wrong inside `part`."""
+    """A fault in the terms of this file: ohms added to named spots (infinite: open), joins, and what is wrong inside
+    `part`. `loose`: pushing the part home cures it."""
 
     part: str = ""
     mode: str = ""
     severity: float = 0.0
     added: dict[str, float] = field(default_factory=dict)
-    joined: list[tuple[str, str, float, str]] = field(default_factory=list)
+    joined: list[Join] = field(default_factory=list)
+    loose: bool = False
 
     def inside(self, part: str) -> str:
         """What is wrong inside this part."""
@@ -49,90 +78,146 @@ class Trouble:
 def read_trouble(circuit: Circuit, fault: str, severity: float | None) -> Trouble:
     where, _, mode = fault.rpartition(":")
     trouble = Trouble(where, mode, 0.0 if severity is None else severity)
-    wires = {wire.name: wire for wire in circuit.wires}
+    if not fault:
+        return trouble
+    wire = next((wire for wire in circuit.wires if wire.name == where), None)
     if mode == "bad":
-        spot = _bad_spot(circuit, wires[where]) if where in wires else where
-        trouble.added[spot] = trouble.severity
-    elif mode == "shorted":
-        frame = next(part.to for part in circuit.parts.values() if part.kind == "ground_bolt")
-        trouble.joined.append((wire_end(circuit, where, wires[where].end), f"{frame}.metal", trouble.severity, ""))
-    elif mode in ("accessory-feed", "start-feed"):
-        wire = wires[where]
-        switch = wire.start.partition(".")[0]
-        output = "acc" if mode == "accessory-feed" else "50"
-        trouble.added[f"{where}.at.{wire.start}"] = math.inf
-        trouble.joined.append((f"{switch}.{output}", f"{where}.at.{wire.start}", WIRE_AT_FAULT_OHM, ""))
-    elif mode == "87a-used-for-87":
-        trouble.added[f"{where}.87"] = math.inf
-        trouble.joined.append((f"{where}.87", f"{where}.87a.blade", WIRE_AT_FAULT_OHM, where))
-    elif mode in ("coil-two-grounds", "coil-two-feeds"):
-        _miswire_coil(circuit, trouble)
-    elif fault and mode not in INSIDE.get(circuit.parts[where].kind, set()):
+        trouble.added[_bad_spot(circuit, wire) if wire else where] = trouble.severity
+    elif mode == "spread":
+        trouble.added[where], trouble.loose = trouble.severity, True
+    elif wire:
+        _wrong_wire(circuit, trouble, wire)
+    elif not _wrong_joins(circuit, trouble) and mode not in INSIDE.get(circuit.parts[where].kind, set()):
         raise KeyError(f"nobody has said here what {fault} means")
     return trouble
 
 
 def _bad_spot(circuit: Circuit, wire: Any) -> str:
     """Where a wire is bad, as said at the top of this file."""
+    for name, part in circuit.parts.items():
+        order = ("in", "out") if part.kind == "fuse" else ("anode", "cathode")
+        held = [f"{name}.{t}" for t in order if f"{name}.{t}" in (wire.start, wire.end)]
+        if held and is_tab(circuit, held[0]):
+            return held[0]
     for end in (wire.start, wire.end):
-        if kind(circuit, end) == "fuse":
-            return str(end)
-    for end in (wire.start, wire.end):
-        hidden = kind(circuit, end) in ("starter", "alternator", "ignition_switch", "load")
-        if hidden:
+        if is_stud(circuit, end) and end.partition(".")[2] not in ("pos", "neg", "metal", "stud"):
             return f"{wire.name}.at.{end}"
     return str(wire.name)
 
 
-def _miswire_coil(circuit: Circuit, trouble: Trouble) -> None:
-    """The wire of one coil terminal is off, and that terminal has been joined to where the other's goes."""
-    relay = trouble.part
-    at = {end: wire for wire in circuit.wires for end in (wire.start, wire.end)}
-    wires = {number: at[f"{relay}.{number}"] for number in ("85", "86")}
-    grounded = next(n for n, wire in wires.items() if _leads_to_ground(circuit, wire))
-    fed = "86" if grounded == "85" else "85"
-    bad, good = (fed, grounded) if trouble.mode == "coil-two-grounds" else (grounded, fed)
-    other = wires[good]
-    far = other.end if other.start == f"{relay}.{good}" else other.start
-    # a fuse's tab is where a probe meets it, and there the wire is put; on a stud, under the same ring
-    to = f"{other.name}.at.{far}" if is_stud(circuit, far) else far
-    trouble.added[wires[bad].name] = math.inf
-    trouble.joined.append((f"{relay}.{bad}", to, WIRE_AT_FAULT_OHM + copper_ohm(other), ""))
+def _wrong_wire(circuit: Circuit, trouble: Trouble, wire: Any) -> None:
+    """A wire that touches metal, or that is on the wrong output of the ignition switch."""
+    if trouble.mode == "shorted":
+        trouble.joined.append(Join(wire_end(circuit, wire.name, wire.end), frame(circuit), trouble.severity))
+    elif trouble.mode in ("past-cut-off", "past-switch"):
+        near = next(end for end in (wire.start, wire.end) if _grounds_it(circuit, end))
+        far = other_end(wire, near)
+        trouble.joined.append(Join(wire_end(circuit, wire.name, far), frame(circuit), CHAFED_OHM))
+    elif trouble.mode in WRONG_OUTPUT:
+        right = next(end for end in (wire.start, wire.end) if _is_output(circuit, end))
+        ring = f"{wire.name}.at.{right}"
+        trouble.added[ring] = math.inf
+        wrong = f"{right.partition('.')[0]}.{WRONG_OUTPUT[trouble.mode]}"
+        trouble.joined.append(Join(wrong, ring, WIRE_AT_FAULT_OHM))
+    else:
+        raise KeyError(f"nobody has said here what {wire.name}:{trouble.mode} means")
 
 
-def _leads_to_ground(circuit: Circuit, wire: Any) -> bool:
-    return any(kind(circuit, end) in ("ground_bolt", "metal") for end in (wire.start, wire.end))
+def _grounds_it(circuit: Circuit, end: str) -> bool:
+    """Whether this is the side of a switch whose other side is wired to ground, or a controller's grounding output."""
+    name, _, terminal = end.partition(".")
+    part = circuit.parts[name]
+    if part.kind == "controller":
+        return terminal == "out" and part.drives == "ground"
+    across = f"{name}.{'in' if terminal == 'out' else 'out'}"
+    fars = [other_end(wire, across) for wire in circuit.wires if across in (wire.start, wire.end)]
+    return part.kind == "switch" and any(far.partition(".")[2] in ("metal", "stud", "neg") for far in fars)
 
 
-# ---- wires
+def _is_output(circuit: Circuit, end: str) -> bool:
+    part, _, terminal = end.partition(".")
+    return circuit.parts[part].kind == "ignition_switch" and terminal != "30"
 
 
-def kind(circuit: Circuit, end: str) -> str:
-    return str(circuit.parts[end.partition(".")[0]].kind)
+def _wrong_joins(circuit: Circuit, trouble: Trouble) -> bool:
+    """Faults told of a part that join something about it. False: it is none of these."""
+    here, mode, kind = trouble.part, trouble.mode, circuit.parts[trouble.part].kind
+    join = trouble.joined.append
+    if kind == "relay":
+        return _wrong_at_relay(circuit, trouble)
+    if mode == "wires-exchanged":
+        _exchange(circuit, trouble, "plus", "minus")
+    elif mode == "diode-shorted":
+        join(Join(f"{here}.plus.blade", f"{here}.minus.blade", DIODE_SHORT_OHM))
+    elif (kind, mode) == ("diode", "shorted"):
+        join(Join(f"{here}.anode", f"{here}.cathode", DIODE_SHORT_OHM))
+    elif (kind, mode) == ("switch", "stuck-closed"):
+        join(Join(f"{here}.in.blade", f"{here}.out.blade", STUCK_OHM, here))
+    elif (kind, mode) == ("oil_switch", "stuck-closed"):
+        join(Join(f"{here}.P.blade", f"{here}.I.blade", STUCK_OHM, here))
+    elif (kind, mode) == ("oil_switch", "I-S-exchanged"):
+        _exchange(circuit, trouble, "I", "S")
+    elif (kind, mode) == ("oil_switch", "run-start-joined"):
+        join(Join(f"{here}.I", f"{here}.S", 2 * WIRE_AT_FAULT_OHM))
+    elif mode == "always-on":
+        controller: Any = circuit.parts[here]
+        side = "ground" if controller.drives == "ground" else "feed"
+        join(Join(f"{here}.out.blade", f"{here}.{side}.blade", controller.driver_resistance.value, here))
+    else:
+        return False
+    return True
 
 
-def is_stud(circuit: Circuit, end: str) -> bool:
-    return kind(circuit, end) not in ("fuse", "relay", "pump")
+def _wrong_at_relay(circuit: Circuit, trouble: Trouble) -> bool:
+    here, mode = trouble.part, trouble.mode
+    exchanged = re.fullmatch(r"(\w+)-(\w+)(?:-(\w+)-(\w+))?-exchanged", mode)
+    misplaced = re.fullmatch(r"(87[ab])-used-for-(30|87)", mode)
+    if exchanged:
+        for one, other in (exchanged.group(1, 2), exchanged.group(3, 4)):
+            if one:
+                _exchange(circuit, trouble, one, other)
+    elif misplaced:
+        _move(circuit, trouble, f"{here}.{misplaced[2]}", f"{here}.{misplaced[1]}")
+    elif mode == "other-layout":
+        for wired, blade in (("30", "86"), ("86", "30")):
+            trouble.added[f"{here}.{wired}"] = math.inf
+            trouble.joined.append(Join(f"{here}.{wired}", f"{here}.{blade}.blade", WIRE_AT_FAULT_OHM, here))
+    elif mode == "diode-shorted":
+        trouble.joined.append(Join(f"{here}.86.blade", f"{here}.85.blade", DIODE_SHORT_OHM))
+    elif mode in ("coil-two-grounds", "coil-two-feeds"):
+        plus, minus = _coil_ends(circuit, here)
+        bad, good = (plus, minus) if mode == "coil-two-grounds" else (minus, plus)
+        # the wire of one terminal is off, and that terminal has been joined to where the other's wire goes
+        trouble.added[wire_at(circuit, bad).name] = math.inf
+        wire = wire_at(circuit, good)
+        to = wire_end(circuit, wire.name, other_end(wire, good))
+        trouble.joined.append(Join(bad, to, WIRE_AT_FAULT_OHM + copper_ohm(wire)))
+    elif mode == "run-start-joined":
+        switch = next(name for name, part in circuit.parts.items() if part.kind == "ignition_switch")
+        trouble.joined.append(Join(_coil_ends(circuit, here)[0], f"{switch}.50", 2 * WIRE_AT_FAULT_OHM))
+    else:
+        return False
+    return True
 
 
-def wire_end(circuit: Circuit, wire: str, end: str) -> str:
-    """The node at which the conductor itself ends: at a ring on a stud, behind a fuse holder, in a socket."""
-    if is_stud(circuit, end):
-        return f"{wire}.at.{end}"
-    return f"{end}.wire" if kind(circuit, end) == "fuse" else end
+def _coil_ends(circuit: Circuit, relay: str) -> tuple[str, str]:
+    """The coil's fed terminal and the other."""
+    ends = f"{relay}.86", f"{relay}.85"
+    return ends if ends[0] in fed(circuit) else ends[::-1]
 
 
-def copper_ohm(wire: Any) -> float:
-    """Ohms at 20 °C. AWG n: d = 0.005 in · 92^((36-n)/39) (ASTM B258) of copper with 58 MS/m (IACS).
-    Metric: IEC 60228 class 5 table, else 1.13 times ideal copper (the table's own ratio)."""
-    siemens_m = 58e6
-    if wire.gauge.awg is not None:
-        inches = 0.005 * math.exp(math.log(92.0) * (36 - wire.gauge.awg) / 39)
-        radius_m = inches * 0.0254 / 2
-        return float(wire.length / (siemens_m * math.pi * radius_m * radius_m))
-    mm2 = wire.gauge.area_m2 * 1e6
-    per_km = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30}
-    for size, ohm in per_km.items():
-        if math.isclose(size, mm2, rel_tol=1e-6):
-            return float(ohm / 1000 * wire.length)
-    return float(1.13 * wire.length / (siemens_m * wire.gauge.area_m2))
+def _exchange(circuit: Circuit, trouble: Trouble, one: str, other: str) -> None:
+    a, b = f"{trouble.part}.{one}", f"{trouble.part}.{other}"
+    _move(circuit, trouble, a, b)
+    _move(circuit, trouble, b, a)
+
+
+def _move(circuit: Circuit, trouble: Trouble, end: str, to: str) -> None:
+    """The wire that should be in the socket `end` is in `to`, as well as any wire there, and its own socket has none:
+    the wire's length goes from its far end to there."""
+    if to.partition(".")[2] not in sockets(circuit.parts[to.partition(".")[0]]):
+        raise KeyError(f"there is no socket {to}")
+    wire = wire_at(circuit, end)
+    trouble.added[wire.name] = math.inf
+    far = wire_end(circuit, wire.name, other_end(wire, end))
+    trouble.joined.append(Join(far, to, copper_ohm(wire)))

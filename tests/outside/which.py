@@ -7,17 +7,14 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from dataclasses import dataclass
 
 import numpy as np
+from netlist import Pair
 
-from troubleshoot.circuit import KEYS, Network, Setup, list_checks
-from troubleshoot.circuit.checks import cranking_setup, list_setups
+from troubleshoot.circuit import Network, Setup, list_checks
+from troubleshoot.circuit.checks import list_setups
 from troubleshoot.parts.branch import Severity
 from troubleshoot.solve.cases import OPEN, Case
-
-Pair = tuple[str, str]
-"""Red and black lead of an ohmmeter."""
 
 SPREAD_FROM_OHM = 0.01
 """Where a severity that may be nought begins to be spread."""
@@ -51,6 +48,14 @@ def _spread(severity: Severity, count: int, chance: np.random.Generator) -> list
     return values
 
 
+def some_of(cases: list[Case], count: int, seed: int) -> list[Case]:
+    """Healthy and so many others, spread evenly over the list of faults, beginning at another one for each seed."""
+    others = cases[1:]
+    if count >= len(others):
+        return cases
+    return [cases[0], *(others[(i * len(others) // count + seed) % len(others)] for i in range(count))]
+
+
 def name_case(case: Case) -> str:
     """`pump_wire:bad 3.1`, `relay:coil-open`, `healthy`."""
     if case.fault is None:
@@ -59,35 +64,24 @@ def name_case(case: Case) -> str:
 
 
 def name_setup(setup: Setup) -> str:
-    """`on`, `off without relay`."""
-    out = " ".join(sorted(setup.removed))
-    return f"{setup.key} without {out}" if out else setup.key
+    """`on`, `off -relay`: the key state and what differs, as the checks say it."""
+    return setup.key + setup.tail
 
 
-@dataclass(frozen=True)
-class Run:
-    """One way through the key states, the setups that are read on it, and the ohms measured at its end."""
-
-    removed: frozenset[str]
-    prevented: frozenset[str]
-    setups: tuple[Setup, ...]
-    pairs: tuple[Pair, ...] = ()
-
-    @property
-    def upto(self) -> str:
-        return max((s.key for s in self.setups), key=KEYS.index)
+def name_ohms(setup: Setup) -> str:
+    """What a table calls the ohms read in a setup."""
+    return f"ohms {name_setup(setup)}"
 
 
-def list_runs(network: Network) -> list[Run]:
-    """The setups of `list_setups`, those with the same things out together, and the ohms checks in them."""
-    crank = cranking_setup(network.circuit)
-    together: dict[frozenset[str], list[Setup]] = defaultdict(list)
-    for setup in list_setups(network.circuit):
-        if setup != crank:
-            together[setup.removed].append(setup)
-    ohms: dict[frozenset[str], dict[Pair, None]] = defaultdict(dict)
+def setups_of(network: Network) -> list[Setup]:
+    """Every setup in which some check may be made."""
+    return list_setups(network)
+
+
+def pairs_of(network: Network) -> dict[Setup, list[Pair]]:
+    """The ohmmeter's leads in each setup in which ohms are read."""
+    ohms: dict[Setup, dict[Pair, None]] = defaultdict(dict)
     for check in list_checks(network):
         if check.is_ohms:
-            ohms[check.setup.removed][check.red, check.black] = None
-    runs = [Run(out, frozenset(), tuple(setups), tuple(ohms[out])) for out, setups in together.items()]
-    return [*runs, Run(frozenset(), crank.removed, (crank,))]
+            ohms[check.setup][check.red, check.black] = None
+    return {setup: list(pairs) for setup, pairs in ohms.items()}

@@ -7,14 +7,15 @@ from pydantic import TypeAdapter, ValidationError
 
 from troubleshoot.parts import AnyPart, Part, Wire
 from troubleshoot.parts.battery import open_circuit_v
-from troubleshoot.parts.branch import FuseDevice, MotorDevice, RelayDevice
+from troubleshoot.parts.branch import BendDevice, Device, FuseDevice, RelayDevice
+from troubleshoot.parts.copper import COPPER_OHM_M
 from troubleshoot.parts.part import sigma
-from troubleshoot.parts.wire import COPPER_OHM_M, STRANDED_FACTOR, ohm_per_m, wire_ohm
+from troubleshoot.parts.wire import STRANDED_FACTOR, ohm_per_m, wire_ohm
 from troubleshoot.units import Gauge, Measure
 
 RELAY = {
     "kind": "relay",
-    "blades": 5,
+    "contacts": "changeover",
     "rating": "40 A",
     "coil_resistance": "90 ohm ± 10 %",
     "pull_in": "7.2 V ± 10 %",
@@ -52,6 +53,43 @@ FIELDS: dict[str, dict[str, object]] = {
         "start_voltage": "3 V ± 40 %",
         "plug_contact": "4 mohm",
     },
+    "fan": {
+        "kind": "fan",
+        "back_emf": "4 V",
+        "resistance": "0.6 ohm",
+        "winding_resistance": "0.3 ohm",
+        "start_voltage": "3 V",
+        "plug_contact": "4 mohm",
+        "low_resistance": "0.5 ohm",
+        "diode": True,
+    },
+    "horn": {
+        "kind": "horn",
+        "resistance": "0.6 ohm",
+        "sounding_resistance": "2 ohm",
+        "sound_voltage": "6 V",
+        "plug_contact": "4 mohm",
+    },
+    "lamp": {"kind": "lamp", "watts": "55 W", "plug_contact": "4 mohm"},
+    "diode": {"kind": "diode", "contact": "3 mohm"},
+    "switch": {"kind": "switch", "style": "toggle", "contact_resistance": "10 mohm", "plug_contact": "4 mohm"},
+    "oil_switch": {
+        "kind": "oil_switch",
+        "style": "changeover",
+        "contact_resistance": "10 mohm",
+        "plug_contact": "4 mohm",
+    },
+    "controller": {
+        "kind": "controller",
+        "drives": "ground",
+        "prime": "2 s",
+        "supply_resistance": "40 ohm",
+        "driver_resistance": "0.2 ohm",
+        "wakes_at": "6 V",
+        "plug_contact": "4 mohm",
+        "monitor_resistance": "10 kohm",
+    },
+    "supply": {"kind": "supply", "voltage": "13 V", "limit": "10 A", "internal_resistance": "20 mohm"},
     "load": {"kind": "load", "resistance": "6 ohm"},
     "metal": {"kind": "metal"},
     "ground_bolt": {"kind": "ground_bolt", "to": "frame", "joint": "2 mohm"},
@@ -126,7 +164,7 @@ def test_a_relay_pulls_in_by_the_current_that_its_volts_drive_through_the_coil()
 
 
 def test_a_four_blade_relay_has_no_rest_contact() -> None:
-    anatomy = build("relay", blades=4).anatomy()
+    anatomy = build("relay", contacts="make").anatomy()
     assert [terminal.name for terminal in anatomy.terminals] == ["30", "85", "86", "87"]
     assert [branch.name for branch in anatomy.branches] == ["it.coil", "it.make"]
 
@@ -145,15 +183,18 @@ def test_a_fuse_blows_above_its_rating_and_below_twice() -> None:
 
 def test_a_pump_has_a_running_line_and_a_standing_resistance() -> None:
     (device,) = build("pump").anatomy().devices
-    assert isinstance(device, MotorDevice)
-    assert (device.run_ohm, device.emf_v, device.still_ohm, device.start_v) == (1.3, 4.0, 0.7, 3.0)
+    (branch,) = build("pump").anatomy().branches
+    assert isinstance(device, BendDevice)
+    assert (device.run_ohm, device.emf_v, branch.ohm, device.start_v) == (1.3, 4.0, 0.7, 3.0)
+    assert device.branch == branch.name
+    assert device.two_way
 
 
 def test_the_outputs_of_the_switch_are_live_in_their_key_states() -> None:
     keys = {branch.b: branch.keys for branch in build("ignition_switch").anatomy().branches}
     assert keys == {
-        "it.acc": {"accessory", "on", "running"},
-        "it.15": {"on", "cranking", "running"},
+        "it.acc": {"accessory", "prime", "on", "running", "remote"},
+        "it.15": {"prime", "on", "cranking", "running", "remote"},
         "it.50": {"cranking"},
     }
 

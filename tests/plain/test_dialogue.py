@@ -16,7 +16,7 @@ from troubleshoot.session.session import Session
 from troubleshoot.words import say
 
 GATE = ["no"] * len(say.SAFETY_QUESTIONS)
-FIRST = ["10", "unknown", "", "yes", "no"]  # not sure, -, nothing touched, present, alone
+FIRST = ["11", "unknown", "", "yes", "no", ""]  # not sure, -, nothing touched, present, alone, no other tool
 
 
 class Talk:
@@ -88,11 +88,11 @@ def test_nonsense_at_every_prompt_before_the_first_check_is_asked_again(fresh: S
     lines: list[str] = []
     for right in [*GATE, FIRST[0], FIRST[1]]:
         lines += [nonsense or "?", right]
-    lines += [FIRST[2], "banana", FIRST[3], "banana", FIRST[4], "quit"]
+    lines += [FIRST[2], "banana", FIRST[3], "banana", FIRST[4], "banana", FIRST[5], "quit"]
     said, person = talk(fresh, *lines)
     assert person.script == []
     assert said.count("Please answer yes or no.") >= len(GATE)
-    assert "Please give a number from 1 to 10." in said
+    assert "Please give a number from 1 to 11." in said
     assert fresh.state.told
     assert fresh.state.told.complaint == "unsure"
 
@@ -116,7 +116,7 @@ def test_a_complaint_may_be_given_by_number_or_by_name(fresh: Session) -> None:
 
 
 def test_a_fault_that_is_away_is_warned_about(fresh: Session) -> None:
-    said, _ = talk(fresh, *GATE, *FIRST[:3], "no", "no", "quit")
+    said, _ = talk(fresh, *GATE, *FIRST[:3], "no", "no", "", "quit")
     assert "while the fault is away" in said.replace("\n  ", " ")
 
 
@@ -246,3 +246,12 @@ def test_a_car_is_found_out_and_the_record_reads_whole(fresh: Session, fault_nam
     assert "Repair:" in said
     # a path must not be broken; everything else fits a narrow terminal
     assert max(len(line) for line in person.told if str(fresh.path) not in line) <= 80
+
+
+def test_tools_at_hand_are_told_by_their_numbers(fresh: Session) -> None:
+    said, person = talk(fresh, *GATE, *FIRST[:5], "9", "1 clamp", "1, 3", "quit")
+    assert person.script == []
+    assert said.count("Please give numbers from 1 to 6") == 2
+    assert fresh.state.told
+    can = fresh.state.told.can
+    assert (can.clamp, can.lamp, can.low_impedance, can.fused_leads) == (True, True, False, False)

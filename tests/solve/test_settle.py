@@ -1,4 +1,4 @@
-"""Relays, fuses and motors in circuits small enough to work out by hand."""
+"""Relays, fuses and what bends in circuits small enough to work out by hand."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 
 from troubleshoot.parts.branch import OPEN_OHM
 from troubleshoot.solve.linear import Incidence, Solved
-from troubleshoot.solve.settle import Devices, Fuses, Motors, Relays, State, settle
+from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 Floats = npt.NDArray[np.float64]
 LEAK = 1 / OPEN_OHM
@@ -23,29 +23,35 @@ def relay(cases: int, coil: int, make: int = -1, rest: int = -1, turns: float = 
     """A 90 ohm relay that pulls in at 7.2 V and releases at 1.2 V."""
     one, no = np.ones((cases, 1)), np.zeros((cases, 1), dtype=bool)
     amps = (one * PULL_IN_V / COIL_OHM, one * RELEASE_V / COIL_OHM)
-    return Relays(ints(coil), ints(make), ints(rest), *amps, one * turns, no, no.copy())
+    contacts = tuple((0, branch, makes) for branch, makes in ((make, True), (rest, False)) if branch >= 0)
+    return Relays(ints(coil), contacts, np.array([False]), *amps, one * turns, no, no.copy())
 
 
 def devices(
     branches: int,
     relays: Relays | None = None,
     fuses: Fuses | None = None,
-    motors: Motors | None = None,
+    bends: Bends | None = None,
     cases: int = 1,
 ) -> Devices:
     none, flags = np.zeros((cases, 0)), np.zeros((cases, 0), dtype=bool)
     return Devices(
-        relays or Relays(ints(), ints(), ints(), none, none, none, flags, flags),
-        fuses or Fuses(ints(), none),
-        motors or Motors(ints(), none, none, none, flags),
+        relays or Relays(ints(), (), flags[0], none, none, none, flags, flags),
+        fuses or Fuses(ints(), flags[0], none),
+        bends or Bends(ints(), flags[0], none, none, none, none, flags),
         np.full(branches, LEAK),
     )
 
 
-def pump(branch: int, seized: list[bool]) -> Motors:
-    """Running: (V - 4)/1.3 ohm; standing: the 0.7 ohm that the circuit gives it; starts at 3 V."""
+def pump(branch: int, seized: list[bool]) -> Bends:
+    """Running: (V - 4)/1.3 ohm; standing: the 0.7 ohm that the circuit gives it; starts at 3 V, stops under 4.01."""
     one = np.ones((len(seized), 1))
-    return Motors(ints(branch), one / 1.3, one * 4.0, one * 3.0, np.array([[each] for each in seized]))
+    both_ways = np.array([True])
+    return Bends(ints(branch), both_ways, one / 1.3, one * 4.0, one * 3.0, one * 4.01, np.array(seized)[:, None])
+
+
+def fuse(branch: int, blow_a: list[float], resets: bool = False) -> Fuses:
+    return Fuses(ints(branch), np.array([resets]), np.array(blow_a)[:, None])
 
 
 # Branch 0 the supply (its own 10 mohm), branch 1 the coil, branch 2 the contact, branch 3 a lamp.
@@ -127,7 +133,7 @@ def fused_circuit(load_ohm: float, cases: int = 1) -> tuple[Floats, Floats]:
 
 
 def test_a_blown_fuse_stays_blown_when_the_short_is_gone() -> None:
-    here = devices(3, fuses=Fuses(ints(1), np.array([[24.0]])))
+    here = devices(3, fuses=fuse(1, [24.0]))
     state, _ = settle(FUSED, here, *fused_circuit(4.0), here.at_rest(1))
     assert not state.blown[0, 0]
     state, _ = settle(FUSED, here, *fused_circuit(0.1), state)
@@ -140,16 +146,16 @@ def test_a_blown_fuse_stays_blown_when_the_short_is_gone() -> None:
 
 def test_a_fuse_blows_on_a_settled_current_and_not_on_one_at_the_start() -> None:
     # Standing, the pump draws 12.6 V / 0.715 ohm = 17.6 A; turning, 8.6 V / 1.315 ohm = 6.5 A.
-    here = devices(3, fuses=Fuses(ints(1), np.full((2, 1), 12.0)), motors=pump(2, [False, True]), cases=2)
+    here = devices(3, fuses=fuse(1, [12.0, 12.0]), bends=pump(2, [False, True]), cases=2)
     state, chatters = settle(FUSED, here, *fused_circuit(0.7, cases=2), here.at_rest(2))
     assert not chatters.any()
-    assert state.turning[:, 0].tolist() == [True, False]
+    assert state.bent[:, 0].tolist() == [1, 0]
     assert state.blown[:, 0].tolist() == [False, True]
 
 
 def motor_at(supply_v: float, start: State | None = None) -> tuple[State, float, float]:
     """The state of the pump on a supply behind 15 mohm, with its volts and amperes."""
-    here = devices(3, motors=pump(2, [False]))
+    here = devices(3, bends=pump(2, [False]))
     siemens, emf_v = fused_circuit(0.7)
     emf_v[0, 0] = supply_v
     state, chatters = settle(FUSED, here, siemens, emf_v, start or here.at_rest(1))
@@ -161,7 +167,7 @@ def motor_at(supply_v: float, start: State | None = None) -> tuple[State, float,
 @pytest.mark.parametrize("supply_v", [6.0, 9.0, 12.6, 14.2])
 def test_a_turning_motor_keeps_to_its_line(supply_v: float) -> None:
     state, volts, amps = motor_at(supply_v)
-    assert state.turning[0, 0]
+    assert state.bent[0, 0] == 1
     assert amps == pytest.approx((supply_v - 4.0) / (1.3 + 0.015), rel=1e-9)
     assert amps == pytest.approx((volts - 4.0) / 1.3, rel=1e-9)
 
@@ -169,7 +175,7 @@ def test_a_turning_motor_keeps_to_its_line(supply_v: float) -> None:
 @pytest.mark.parametrize("supply_v", [0.0, 1.0, 2.9])
 def test_a_motor_under_its_starting_volts_stands_and_is_a_resistance(supply_v: float) -> None:
     state, _, amps = motor_at(supply_v)
-    assert not state.turning[0, 0]
+    assert state.bent[0, 0] == 0
     assert amps == pytest.approx(supply_v / 0.715, rel=1e-9)
 
 
@@ -181,15 +187,15 @@ def test_a_motor_never_gives_current_back() -> None:
 
 
 def test_a_motor_whose_feed_opens_comes_to_rest() -> None:
-    here = devices(3, motors=pump(2, [False]))
+    here = devices(3, bends=pump(2, [False]))
     siemens, emf_v = fused_circuit(0.7)
     state, _ = settle(FUSED, here, siemens, emf_v, here.at_rest(1))
-    assert state.turning[0, 0]
+    assert state.bent[0, 0] == 1
     siemens[0, 1] = LEAK
     state, chatters = settle(FUSED, here, siemens, emf_v, state)
     volts = Solved(FUSED, *here.impose(siemens, emf_v, state)).volts[0]
     assert not chatters[0]
-    assert not state.turning[0, 0]
+    assert state.bent[0, 0] == 0
     assert volts[2] < 0.01
 
 

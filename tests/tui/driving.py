@@ -26,7 +26,7 @@ NAMED = {
 
 SHIPPED = "pump-on-ignition-feed"
 
-TO_THE_FIRST_CHECK = ("begin", "1", "1", "1", "1", "Old van", "10", "", "", "", "", "", "2")
+TO_THE_FIRST_CHECK = ("begin", SHIPPED, "1", "1", "1", "Old van", "11", "", "", "", "", "", "2")
 """What is typed, each with Enter, from the first screen to the first check."""
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from driving import make_app, press, screen_text, settle, type_line, work_page
+from driving import SHIPPED, make_app, press, screen_text, settle, type_line, work_page
 from textual.pilot import Pilot
 
 from troubleshoot.car.car import Car
@@ -44,14 +44,14 @@ async def screens(pilot: Pilot[None]) -> AsyncIterator[str]:
     await type_line(pilot, "nowhere/circuit.yaml")
     yield "circuit-wrong"
     await press(pilot, "ctrl+u")
-    await type_line(pilot, "1")
+    await type_line(pilot, SHIPPED)
     yield "gate"
     for text in ("1", "1", "1"):
         await type_line(pilot, text)
     yield "name"
     await type_line(pilot, "Old van")
     yield "complaint"
-    for text in ("10", "", "", ""):
+    for text in ("11", "", "", ""):
         await type_line(pilot, text)
     yield "can"
     await type_line(pilot, "")

@@ -110,7 +110,7 @@ async def test_the_gate_takes_no_answer_that_was_not_given_on_purpose(app: Troub
     async with app.run_test(size=(80, 24)) as pilot:
         await settle(pilot)
         await type_line(pilot, "begin")
-        await type_line(pilot, "1")
+        await type_line(pilot, SHIPPED)
         await type_line(pilot, "")
         assert "1 of 11" in screen_text(app)
         app.close_job()

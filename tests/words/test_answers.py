@@ -171,7 +171,7 @@ def test_the_question_names_every_candidate():
 
 def test_an_unknown_kind_of_check_is_the_callers_error():
     with pytest.raises(ValueError, match="expects"):
-        read_answer("12", "current")
+        read_answer("12", "power")
 
 
 AWKWARD = st.text(alphabet="0123456789.,-+ VvmMkKΩohmOLolto~?\x1b[]…²½１。\u200b\ud800", max_size=14)

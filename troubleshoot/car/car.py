@@ -7,14 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.setups import Setup, cranking_setup, cut_offs, live_setups, setup_before, working_setup
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
 from troubleshoot.solve.linear import Floats, Solved
-from troubleshoot.solve.settle import State
 
 METER_OHM = 10e6
+LOW_OHM = 3e3
+CLAMP_SHARE = 0.015
+CLAMP_ZERO_A = 0.06
 GAIN_SIGMA = 0.0025
 LEAD_OHM = 0.2
 KELVIN_SIGMA = 12.0
@@ -35,6 +38,10 @@ LEAK_SPREAD = 1.0
 SAG = 0.0015
 """The battery is never quite the same from one reading to the next: relative (invented; 20 mV at 12.5 V)."""
 
+WELL, WEAK, NO = 0, 1, 2
+DARK_SHARE = 0.05
+BRIGHT_V = 8.5
+DARK_V = 2.0
 HOT_W = 4.0
 WEAK_SHARE = 0.75
 
@@ -54,7 +61,6 @@ class Car:
         self._healthy = Bench(network, [Case()], self.bench.draw)
         self._gain = 1 + GAIN_SIGMA * self._rng.standard_normal()
         self._leads = LEAD_OHM + 0.05 * self._rng.standard_normal()
-        self._states: dict[Setup, tuple[State, bool]] = {}
         self._kept: dict[Setup, Solved] | None = None
 
     def _pick_branch(self) -> Fault | None:
@@ -82,21 +88,14 @@ class Car:
             np.array([[b.emf_sigma_v * emf_shift for b in branches]]),
             each([d.pull_in_spread for d in net.relays]),
             each([d.blow_spread for d in net.fuses]),
-            each([d.start_spread for d in net.motors]),
+            each([d.start_spread for d in net.bends]),
             KELVIN_SIGMA * normal(1),
         )
 
     # ---- how it stands
 
-    def _state(self, setup: Setup) -> tuple[State, bool]:
-        if setup not in self._states:
-            # the start is prevented by something pulled just for the cranking
-            prevented = frozenset({self.network.circuit.start_prevented.unplug}) & setup.removed
-            plain = setup.removed - prevented
-            for key, (state, chatters) in self.bench.run(plain, setup.key, prevented=prevented).items():
-                out = plain | prevented if key == "cranking" else plain
-                self._states[Setup(key, out)] = (state, bool(chatters[0]))
-        return self._states[setup]
+    def _chatters(self, setup: Setup) -> bool:
+        return bool(self.bench.settled(setup)[1][0])
 
     def _solve(self, setup: Setup, drift: bool = True) -> Solved:
         """The circuit in a setup, the bad joint drifted anew (during a survey: once a setup)."""
@@ -107,8 +106,7 @@ class Car:
         return self._solve_anew(setup, drift)
 
     def _solve_anew(self, setup: Setup, drift: bool) -> Solved:
-        state, _ = self._state(setup)
-        siemens, emf_v = self.bench.arrays(setup.key, setup.removed, state)
+        siemens, emf_v = self.bench.arrays(setup, self.bench.settled(setup)[0])
         if drift and self._where and self.severity not in (None, OPEN):
             for change in self._where.changes:
                 if change.value is None and change.what in ("series", "connect"):
@@ -118,26 +116,41 @@ class Car:
         return Solved(self.bench.net, siemens, emf_v)
 
     def matters(self) -> bool:
-        """Whether the fault does anything to this car: 0.2 V less at the motor, a device that acts otherwise,
+        """Whether the fault does anything to this car: 0.2 V less at a load, a device that acts otherwise,
         a coil that draws more, or one whose pull has come close to its limit."""
-        for key in ("off", "on", "cranking"):
-            pair = []
-            for bench in (self.bench, self._healthy):
-                state, chatters = bench.run(frozenset(), key)[key]
-                solved = Solved(bench.net, *bench.arrays(key, frozenset(), state))
-                bits = np.concatenate([state.pulled, state.blown, state.turning], axis=1)
-                across = bench.net.across(solved.volts)[:, bench.devices.motors.branch]
-                relays = bench.devices.relays
-                amps = np.abs(solved.currents()[:, relays.coil])
-                pair.append((bits, across, amps, amps * relays.turns / relays.pull_in_a, bool(chatters[0])))
-            bad, good = pair
-            if (bad[0] != good[0]).any() or bad[4] or (good[1] - bad[1] > 0.2).any():
-                return True
-            if (bad[2] > 1.3 * good[2] + 0.05).any():
-                return True
-            if self._is_series() and ((bad[3] < 1.25) & (good[3] >= 1.25)).any():
-                return True
-        return False
+        circuit = self.network.circuit
+        watched = [setup for setup in live_setups(circuit) if setup.key != "accessory"]
+        watched += [working_setup(circuit, frozenset({name})) for name in cut_offs(circuit)]
+        watched += [replace(working_setup(circuit), warm=True)]
+        return any(self._matters_in(setup) for setup in watched)
+
+    def _matters_in(self, setup: Setup) -> bool:
+        pair = []
+        starters = {name for name, part in self.network.circuit.parts.items() if part.kind == "starter"}
+        acting = [d.name for d in self.network.relays if d.name not in starters or setup.key in ("off", "on", "prime")]
+        for bench in (self.bench, self._healthy):
+            state, chatters = bench.settled(setup)
+            solved = bench.solved(setup)
+            pulled = {d.name: bool(state.pulled[0, i]) for i, d in enumerate(self.network.relays)}
+            signs = [int(n) if d.kind == "motor" else abs(int(n))
+                     for d, n in zip(self.network.bends, state.bent[0], strict=True)]  # fmt: skip
+            acts = ([pulled[name] for name in acting], state.blown[0].tolist(), signs)
+            across = np.abs(bench.net.across(solved.volts)[0, self._load_branches()])
+            which = [i for i, d in enumerate(self.network.relays) if d.name in self.network.circuit.relays]
+            relays = bench.devices.relays
+            amps = np.abs(solved.currents()[0, relays.coil[which]])
+            drive = amps * relays.turns[0, which] / relays.pull_in_a[0, which]
+            taken = np.abs(solved.currents()[0, self._load_branches()])
+            pair.append((acts, across, amps, drive, bool(chatters[0]), taken))
+        bad, good = pair
+        if bad[0] != good[0] or bad[4] or (good[1] - bad[1] > 0.2).any():
+            return True
+        if (bad[2] > 1.3 * good[2] + 0.05).any() or (bad[5] < 0.8 * good[5] - 0.05).any():
+            return True
+        return self._is_series() and bool(((bad[3] < 1.25) & (good[3] >= 1.25)).any())
+
+    def _load_branches(self) -> list[int]:
+        return [self.network.branch_at[how.branch] for how in self.network.circuit.loads.values()]
 
     def _is_series(self) -> bool:
         """Whether it is a resistance in line: that shows in volts even where the relay still pulls in. A coil
@@ -152,8 +165,11 @@ class Car:
             return self._look(check)
         if check.is_ohms:
             return self._ohms(check)
-        if check.function in ("volts_min", "volts_max"):
-            values = [self._volts(check, Setup("on")), self._volts(check, check.setup)]
+        if check.wire:
+            return f"{self._amps(check):.2f} A"
+        if check.is_held:
+            before = setup_before(self.network.circuit, check.setup) or check.setup
+            values = [self._volts(check, before), self._volts(check, check.setup)]
             values[1] += CRANK_DIP_V * self._rng.standard_normal() * min(1.0, abs(values[1]) / 3)
             shown = min(values) if check.function == "volts_min" else max(values)
         else:
@@ -173,11 +189,17 @@ class Car:
         red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
         reply = solved.between(red, black)[0]
         source_ohm = reply[red] - reply[black]
-        true = (solved.volts[0, red] - solved.volts[0, black]) * METER_OHM / (METER_OHM + source_ohm)
-        if self._state(setup)[1]:
+        meter_ohm = LOW_OHM if check.function == "low_volts" else METER_OHM
+        true = (solved.volts[0, red] - solved.volts[0, black]) * meter_ohm / (meter_ohm + source_ohm)
+        if self._chatters(setup):
             true *= self._rng.uniform(0.3, 1.0)
         sag = 1 + SAG * self._rng.standard_normal() if check.function != "millivolts" else 1.0
         return float(true * self._gain * sag)
+
+    def _amps(self, check: Check) -> float:
+        """What a DC clamp shows that was zeroed a while ago."""
+        true = float(self._solve(check.setup).currents()[0, self.network.branch_at[check.wire]])
+        return true * (1 + CLAMP_SHARE * self._rng.standard_normal()) + CLAMP_ZERO_A * self._rng.standard_normal()
 
     def _digits(self, volts: float, function: str) -> str:
         """The number as a 6000-count meter shows it."""
@@ -198,46 +220,69 @@ class Car:
 
     def complaint(self) -> str:
         """What the owner would say of it, one of the complaints that `find` offers."""
-        pump = self.network.motors[0].name
-        off, on, cranking = (self._heard(Setup(key), pump) for key in ("off", "on", "cranking"))
-        if off != "no":
+        circuit = self.network.circuit
+        working, crank = working_setup(circuit), cranking_setup(circuit)
+        off, on, cranking = (self._all_heard(s) for s in (Setup("off"), working, crank or working))
+        if off != NO:
             return "runs-key-off"
-        if self._state(Setup("on"))[1] or self._state(Setup("cranking"))[1]:
+        if circuit.relays and (self._chatters(working) or (crank and self._chatters(crank))):
             return "chatters"
-        if self._state(Setup("on"))[0].blown.any() and self._rng.random() < 0.5:
+        if self.bench.settled(working)[0].blown.any() and self._rng.random() < 0.5:
             return "blows-fuse"
-        if cranking == "no":
-            return "cranks-no-start" if on == "no" else "dead-while-cranking"
-        return "weak" if "weak" in (on, cranking) else "unsure"
+        if cranking == NO and crank:
+            return "cranks-no-start" if on == NO else "dead-while-cranking"
+        if on == NO:
+            return "dead"
+        return "weak" if WEAK in (on, cranking) else "unsure"
+
+    def _all_heard(self, setup: Setup) -> int:
+        """How the worst of the loads works (at rest: the best), by the place of its answer."""
+        heard = [self._heard(setup, name) for name in self.network.circuit.loads]
+        return min(heard) if setup == Setup("off") else max(heard)
 
     def _look(self, check: Check) -> str:
         kind, _, name = check.about.partition(":")
-        state, chatters = self._state(check.setup if kind != "whole" else Setup("off"))
+        setup = check.setup if kind != "whole" else Setup("off")
+        state, chatters = self.bench.settled(setup)
         net = self.network
         if kind == "click":
             at = [d.name for d in net.relays].index(name)
-            return "buzzes" if chatters else "clicks" if state.pulled[0, at] else "no click"
+            return "buzzes" if chatters[0] else "clicks" if state.pulled[0, at] else "no click"
+        if kind == "numbers":
+            return check.answers[1 if self.fault and self.fault.shows == name else 0]
         if kind == "whole":
             return "blown" if state.blown[0, [d.name for d in net.fuses].index(name)] else "whole"
         if kind == "runs":
-            return self._heard(check.setup, name)
-        solved = self._solve(check.setup)
-        watts = solved.siemens[0] * np.square(solved.net.across(solved.volts)[0] - solved.emf_v[0])
-        motors = {d.branch for d in net.motors}
+            return check.answers[self._heard(setup, name)]
+        if kind == "flows":
+            return "yes" if self._heard(setup, name) != NO and self._bent(setup, name) > 0 else "no"
+        solved = self._solve(setup)
+        volts = np.abs(solved.net.across(solved.volts)[0])
+        if kind == "lamp":
+            across = volts[net.branch_at[f"{name}.filament"]] + 0.3 * self._rng.standard_normal()
+            return check.answers[0 if across > BRIGHT_V else 1 if across > DARK_V else 2]
+        amps = solved.currents()[0]
+        loads = {how.branch for how in net.circuit.loads.values()}
         total = sum(
-            watts[i] for i, b in enumerate(net.branches)
-            if b.name.partition(".")[0] == name and b.name not in motors
+            amps[i] ** 2 / solved.siemens[0, i] for i, b in enumerate(net.branches)
+            if b.name.partition(".")[0] == name and b.name not in loads and solved.siemens[0, i] > 0
         )  # fmt: skip
         return "hot" if total > HOT_W * np.exp(0.2 * self._rng.standard_normal()) else "cool"
 
-    def _heard(self, setup: Setup, name: str) -> str:
-        at = [d.name for d in self.network.motors].index(name)
-        state, _ = self._state(setup)
-        if not state.turning[0, at]:
-            return "no"
-        branch = self.bench.devices.motors.branch[at]
-        amps = abs(self._solve(setup, drift=False).currents()[0, branch])
-        on = self._healthy.run(frozenset(), "on")["on"][0]
-        healthy = Solved(self._healthy.net, *self._healthy.arrays("on", frozenset(), on))
-        share = amps / abs(healthy.currents()[0, branch])
-        return "weak" if share < WEAK_SHARE + 0.05 * self._rng.standard_normal() else "runs"
+    def _bent(self, setup: Setup, name: str) -> int:
+        """Which way a load works: 1, -1, or 0 for not at all."""
+        branch = self.network.circuit.loads[name].branch
+        at = [d.branch for d in self.network.bends].index(branch)
+        return int(self.bench.settled(setup)[0].bent[0, at])
+
+    def _heard(self, setup: Setup, name: str) -> int:
+        """How a load works in a setup: WELL, WEAK or NO."""
+        if not self._bent(setup, name):
+            return NO
+        at = self.network.branch_at[self.network.circuit.loads[name].branch]
+        amps = abs(self._solve(setup, drift=False).currents()[0, at])
+        healthy = self._healthy.solved(working_setup(self.network.circuit))
+        share = amps / abs(healthy.currents()[0, at])
+        if share < DARK_SHARE:
+            return NO
+        return WEAK if share < WEAK_SHARE + 0.05 * self._rng.standard_normal() else WELL

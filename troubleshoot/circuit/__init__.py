@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from troubleshoot.circuit.checks import Check, Setup, list_checks
-from troubleshoot.circuit.circuit import KEYS, SAY_KEY, Circuit
+from troubleshoot.circuit.checks import Check, list_checks
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network, wire_up
+from troubleshoot.circuit.setups import Setup
 from troubleshoot.circuit.stretches import Point, Stretch
+from troubleshoot.parts.keys import KEYS, SAY_KEY
 
 __all__ = [
     "KEYS",

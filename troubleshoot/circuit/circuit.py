@@ -8,21 +8,27 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from troubleshoot.parts import AnyPart, Battery, Fuse, GroundBolt, Load, Metal, Part, Wire
-from troubleshoot.parts.branch import Terminal
+from troubleshoot.parts import (
+    AnyPart,
+    Battery,
+    Controller,
+    Fuse,
+    GroundBolt,
+    IgnitionSwitch,
+    Load,
+    Metal,
+    Part,
+    Relay,
+    Starter,
+    Supply,
+    Switch,
+    Wire,
+)
+from troubleshoot.parts.branch import Terminal, Works
+from troubleshoot.parts.keys import KEYS, SAY_KEY
 from troubleshoot.units import PositiveOhmsMeasure, quote
 
-KEYS = ("off", "accessory", "on", "cranking", "running")
-"""Key states in the order in which the key passes through them."""
-
-SAY_KEY = {
-    "off": "key off",
-    "accessory": "key at accessory",
-    "on": "key on, engine not turning",
-    "cranking": "key held at start, engine cranking",
-    "running": "engine running",
-}
-
+__all__ = ["KEYS", "SAY_KEY", "Circuit", "Doubt", "StartPrevented", "Working"]
 
 Filled = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 
@@ -34,6 +40,17 @@ class StartPrevented(BaseModel):
 
     by: Filled = Field(description="What to do, in words.")
     unplug: str = Field(description="The load or fuse that this takes out of the circuit.")
+
+
+class Working(BaseModel):
+    """When the load should work: the key state, and the switches that one operates for it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    key: Literal["off", "accessory", "prime", "on", "cranking"] = Field(
+        default="on", description="The first key state in which it should work."
+    )
+    operate: tuple[str, ...] = Field(default=(), description="Switches pressed, switched on or made hot.")
 
 
 class Doubt(NamedTuple):
@@ -50,15 +67,16 @@ class Circuit(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    format: Literal[1]
-    title: Filled
+    format: Literal[2] = Field(description="The version of this form of writing.")
+    title: Filled = Field(description="What one would call this circuit.")
     feeds: Filled = Field(description="What the relay feeds, as one would call it.")
     applies: str = Field(default="", description="When this circuit is the right one to choose.")
     scenario: str = Field(default="", description="Where the values come from; 'invented' for demo data.")
     joint: PositiveOhmsMeasure = Field(description="A ring or clamp on a stud, where the wire does not say its own.")
-    start_prevented: StartPrevented
-    parts: dict[str, AnyPart]
-    wires: tuple[Wire, ...]
+    start_prevented: StartPrevented | None = Field(default=None, description="Wanted where there is a starter.")
+    works: Working = Field(default_factory=Working, description="When the load should work.")
+    parts: dict[str, AnyPart] = Field(description="By a name of letters, digits and _.")
+    wires: tuple[Wire, ...] = Field(description="Each from one terminal to another.")
 
     @cached_property
     def named_parts(self) -> dict[str, Part]:
@@ -68,7 +86,33 @@ class Circuit(BaseModel):
     @cached_property
     def battery(self) -> str:
         """The name of the battery part; its `neg` post is the reference."""
-        return next(name for name, part in self.parts.items() if isinstance(part, Battery))
+        return next(name for name, part in self.parts.items() if isinstance(part, Battery | Supply))
+
+    @cached_property
+    def loads(self) -> dict[str, Works]:
+        """What one wants to work, by part, and how one tells that it does."""
+        works = {name: part.anatomy().works for name, part in self.named_parts.items()}
+        return {name: how for name, how in works.items() if how}
+
+    @cached_property
+    def relays(self) -> tuple[str, ...]:
+        """The names of the relays."""
+        return tuple(name for name, part in self.parts.items() if isinstance(part, Relay))
+
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        """The key states that this circuit has, in the order of KEYS."""
+        kinds = {type(part) for part in self.parts.values()}
+        primes = any(isinstance(part, Controller) and part.prime for part in self.parts.values())
+        has = {"off"} | ({"accessory", "on"} if IgnitionSwitch in kinds else set())
+        has |= {"prime"} if primes and IgnitionSwitch in kinds else set()
+        has |= {"cranking", "running", "remote"} if {IgnitionSwitch, Starter} <= kinds else set()
+        return tuple(key for key in KEYS if key in has)
+
+    @cached_property
+    def unplugged_to_crank(self) -> frozenset[str]:
+        """What is taken out so that the engine does not start."""
+        return frozenset({self.start_prevented.unplug}) if self.start_prevented else frozenset()
 
     @cached_property
     def terminals(self) -> dict[str, Terminal]:
@@ -86,11 +130,11 @@ class Circuit(BaseModel):
         yield from self._doubtful_whole()
 
     def _doubtful_parts(self) -> Iterator[Doubt]:
-        batteries = [name for name, part in self.parts.items() if isinstance(part, Battery)]
+        batteries = [name for name, part in self.parts.items() if isinstance(part, Battery | Supply)]
         if len(batteries) != 1:
             told = " and ".join(batteries) or "none"
             yield Doubt(("parts",), "one-battery", f"a circuit has one battery, found {told}",
-                        "leave exactly one part of kind battery")  # fmt: skip
+                        "leave exactly one part of kind battery (or supply)")  # fmt: skip
         metals = [name for name, part in self.parts.items() if isinstance(part, Metal)]
         for name, part in self.parts.items():
             if not name.replace("_", "").isalnum():
@@ -102,10 +146,39 @@ class Circuit(BaseModel):
                     yield Doubt(("parts", name, field), "unknown-part", f"there is no metal part '{quote(metal)}'",
                                 f"one of: {', '.join(metals) or 'add a part of kind metal'}")  # fmt: skip
         yield from self._doubtful_unplug()
+        yield from self._doubtful_working()
+
+    def _doubtful_working(self) -> Iterator[Doubt]:
+        """There is a load, the key can be brought where it should work, and what is operated can be."""
+        if not self.loads:
+            yield Doubt(("parts",), "no-load", "there is nothing here that should work",
+                        "add a part of kind pump, fan, horn or lamp")  # fmt: skip
+        if self.works.key not in self.keys:
+            lacks = {"prime": "no controller that primes", "cranking": "no starter with an ignition_switch"}
+            why = lacks.get(self.works.key, "no ignition_switch")
+            has = ", ".join(key for key in self.keys if key not in ("running", "remote"))
+            yield Doubt(("works", "key"), "no-key-state", f"this circuit has {why}, so never '{self.works.key}'",
+                        f"one of: {has}")  # fmt: skip
+        may = [name for name, part in self.parts.items() if isinstance(part, Switch) and part.is_operated]
+        hint = f"one of: {', '.join(may) or 'add a switch of style toggle, button or thermal'}"
+        for index, name in enumerate(self.works.operate):
+            if name in self.works.operate[:index]:
+                yield Doubt(
+                    ("works", "operate", index), "duplicate-name", f"'{quote(name)}' is named twice", "once is enough"
+                )
+            if name not in may:
+                told = f"'{quote(name)}' is no switch that one operates"
+                yield Doubt(("works", "operate", index), "unknown-part", told, hint)
 
     def _doubtful_unplug(self) -> Iterator[Doubt]:
         """What is unplugged to prevent the start is no part that one looks for the fault in."""
-        name, path = self.start_prevented.unplug, ("start_prevented", "unplug")
+        path: tuple[str | int, ...] = ("start_prevented", "unplug")
+        if self.start_prevented is None:
+            if "cranking" in self.keys:
+                told = "there is a starter, and no word on how the start is prevented while one cranks for a reading"
+                yield Doubt(("parts",), "no-start-prevented", told, "add start_prevented: with by: and unplug:")
+            return
+        name = self.start_prevented.unplug
         may = [each for each, part in self.parts.items() if isinstance(part, (Load, Fuse))]
         hint = f"a load or a fuse: {', '.join(may) or 'add the one that you unplug to the parts'}"
         if name not in self.parts:

@@ -34,6 +34,10 @@ class Costs(BaseModel):
     battery_off_or_on: Guess
     long_leads: Guess
     wait_for_heat: Guess
+    fit_test_load: Guess
+    wait_for_warmth: Guess
+    clamp: Guess
+    operate: Guess
 
 
 class Mistakes(BaseModel):

@@ -12,13 +12,20 @@ from functools import cached_property
 
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.faults import stretch_fault, wrong_places
+from troubleshoot.circuit.fittings import Fitting, list_fittings
 from troubleshoot.circuit.stretches import Point, Stretch, list_points, list_stretches
 from troubleshoot.parts import Wire
-from troubleshoot.parts.branch import Branch, Device, Fault, FuseDevice, MotorDevice, RelayDevice
+from troubleshoot.parts.branch import (
+    OPEN_OHM,
+    OPEN_SPREAD,
+    BendDevice,
+    Branch,
+    Device,
+    Fault,
+    FuseDevice,
+    RelayDevice,
+)
 from troubleshoot.parts.part import sigma
-
-WIRE_SPREAD = 0.05
-"""Sigma of ln(ohm) of a wire: length as laid, stranding (invented)."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +39,7 @@ class Network:
     points: tuple[Point, ...]
     stretches: tuple[Stretch, ...]
     faults: tuple[Fault, ...]
+    fittings: tuple[Fitting, ...]
 
     @cached_property
     def point_at(self) -> dict[str, Point]:
@@ -47,8 +55,13 @@ class Network:
         return tuple(d for d in self.devices if isinstance(d, FuseDevice))
 
     @cached_property
-    def motors(self) -> tuple[MotorDevice, ...]:
-        return tuple(d for d in self.devices if isinstance(d, MotorDevice))
+    def bends(self) -> tuple[BendDevice, ...]:
+        return tuple(d for d in self.devices if isinstance(d, BendDevice))
+
+    @cached_property
+    def standing_in(self) -> frozenset[str]:
+        """Names of relay devices that stand in for something else: starters, controllers."""
+        return frozenset(d.name for d in self.relays) - frozenset(self.circuit.relays)
 
     @cached_property
     def branch_at(self) -> dict[str, int]:
@@ -69,10 +82,26 @@ def wire_up(circuit: Circuit) -> Network:
     extra, more = wrong_places(circuit, branches, stretches, devices)
     branches += extra
     faults += more
+    fittings = list_fittings(circuit)
+    branches += [branch for fitting in fittings for branch in fitting.branches]
+    devices += tuple(device for fitting in fittings for device in fitting.devices)
+    branches += _leaks(branches, f"{circuit.battery}.neg")
     nodes = tuple(dict.fromkeys(node for branch in branches for node in (branch.a, branch.b)))
     reference = f"{circuit.battery}.neg"
     ordered = (reference, *(node for node in nodes if node != reference))
-    return Network(circuit, ordered, tuple(branches), devices, tuple(points), tuple(stretches), tuple(faults))
+    return Network(circuit, ordered, tuple(branches), devices, tuple(points), tuple(stretches), tuple(faults),
+                   tuple(fittings))  # fmt: skip
+
+
+def _leaks(branches: list[Branch], reference: str) -> list[Branch]:
+    """What hangs on nothing (a coil with no wire on either end) leaks to the reference, or nothing could be solved."""
+    island: dict[str, set[str]] = {reference: {reference}}
+    for branch in branches:
+        if branch.fitted and not branch.joins:
+            joined = island.get(branch.a, {branch.a}) | island.get(branch.b, {branch.b})
+            island |= dict.fromkeys(joined, joined)
+    alone = {min(nodes) for nodes in island.values() if reference not in nodes}
+    return [Branch(f"{node}.leak", node, reference, OPEN_OHM, OPEN_SPREAD) for node in sorted(alone)]
 
 
 def _part_branches(circuit: Circuit) -> list[Branch]:
@@ -109,5 +138,5 @@ def _wire_branches(circuit: Circuit, wire: Wire) -> list[Branch]:
             ends.append(ring)
         else:
             ends.append(end if kind == "socket" else f"{end}.wire")
-    branches.append(Branch(wire.name, ends[0], ends[1], wire.ohm, WIRE_SPREAD, copper=True))
+    branches.append(Branch(wire.name, ends[0], ends[1], wire.ohm, wire.tolerance / 2, copper=True))
     return branches

@@ -39,7 +39,7 @@ def list_points(circuit: Circuit, branches: list[Branch]) -> list[Point]:
     points = []
     for spot, terminal in circuit.terminals.items():
         part = circuit.named_parts[spot.partition(".")[0]]
-        if spot in used and (spot in wired or terminal.kind == "tab" or terminal.name == "metal"):
+        if spot in used and (spot in wired or terminal.kind == "tab" or terminal.name in ("metal", "pos", "neg")):
             points.append(Point(spot, terminal.say, part.name, part.place))
         if terminal.kind == "socket":
             points.append(Point(f"{spot}.blade", f"{terminal.say}, on the part itself", part.name, part.place))

@@ -136,17 +136,16 @@ class Belief:
 
         `columns` picks some of the readings of the table's stack; None takes all.
         """
-        ahead = self.table.stack if columns is None else self.table.stack.of(columns)
-        mean, sigma = ahead.mean[cells], ahead.sigma[cells]
+        ahead = self.table.stack
+        columns = np.arange(len(self.table.readings)) if columns is None else columns
+        here = np.ix_(cells, columns)
+        mean, sigma = ahead.mean[here], ahead.sigma[here]
         if self.joint is None:
             return mean, sigma
-        known = np.swapaxes(self.joint.slope[cells], 1, 2).astype(np.float32)
-        cross = np.matmul(ahead.slope[cells], known)  # (cells, readings, n)
+        cross = self.table.covariance(cells, columns, self.joint.slope[cells])  # (cells, readings, n)
         mean = mean + np.matmul(cross, self.joint.weighted[cells][:, :, None])[:, :, 0]
         taken = (np.matmul(cross, self.joint.precision[cells]) * cross).sum(axis=2)
-        return np.asarray(mean), np.asarray(
-            np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[cells])))
-        )
+        return mean, np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[here])))
 
 
 def weigh(table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:

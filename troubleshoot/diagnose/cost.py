@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Costs
-from troubleshoot.parts import Fuse, Pump, Relay
+from troubleshoot.circuit.setups import Setup
+from troubleshoot.parts import Fuse, Relay
 
 
 @dataclass(frozen=True)
@@ -23,22 +24,26 @@ def change_s(circuit: Circuit, costs: Costs, stand: Stand, check: Check) -> floa
     total = 0.0
     if check.place and check.place != stand.place:
         total += costs.go_elsewhere.value
-    if check.setup.key != stand.setup.key:
-        total += costs.crank.value if check.setup.key == "cranking" else costs.turn_key.value
-    changed = check.setup.removed ^ stand.setup.removed
+    here, there = stand.setup, check.setup
+    if there.key != here.key:
+        total += costs.crank.value if there.key in ("cranking", "remote") else costs.turn_key.value
+    changed = there.removed ^ here.removed
     # once prepared for cranking, the plug that prevents the start may stay off
-    changed -= {circuit.start_prevented.unplug} if check.setup.key != "cranking" else set()
+    changed -= circuit.unplugged_to_crank if there.key not in ("cranking", "remote") else set()
     for name in changed:
         part = circuit.parts[name]
         if isinstance(part, Relay):
             total += costs.relay_out_or_in.value
         elif isinstance(part, Fuse):
             total += costs.fuse_out_or_in.value
-        elif isinstance(part, Pump) or name == circuit.start_prevented.unplug:
-            total += costs.unplug_or_plug.value
         elif name == circuit.battery:
             total += costs.battery_off_or_on.value
-    return total
+        else:
+            total += costs.unplug_or_plug.value
+    total += len(there.fitted ^ here.fitted) * costs.fit_test_load.value
+    total += len(there.operated ^ here.operated) * costs.operate.value
+    total += 2 * len(there.reseated - here.reseated) * costs.relay_out_or_in.value
+    return total + (costs.wait_for_warmth.value if there.warm and not here.warm else 0.0)
 
 
 def act_s(circuit: Circuit, costs: Costs, check: Check) -> float:
@@ -48,12 +53,14 @@ def act_s(circuit: Circuit, costs: Costs, check: Check) -> float:
 
 def _hands_s(circuit: Circuit, costs: Costs, check: Check) -> float:
     if check.kind == "observation":
-        if check.about.startswith("whole"):
+        if check.about.startswith(("whole", "numbers")):
             return costs.inspect.value
         return costs.look.value + (costs.wait_for_heat.value if check.about.startswith("hot") else 0.0)
     if check.is_ohms:
         return costs.ohms.value
-    act = costs.held.value if check.function in ("volts_min", "volts_max") else costs.reading.value
+    if check.wire:
+        return costs.clamp.value
+    act = costs.held.value if check.is_held else costs.reading.value
     battery = check.black.startswith(f"{circuit.battery}.")
     return act + (costs.long_leads.value if battery and check.place != "engine bay" else 0.0)
 

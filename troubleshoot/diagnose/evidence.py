@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,12 @@ class Known:
     wanders: bool = False
 
 
+def not_yet(checks: Iterable[Check], evidence: Iterable[Known]) -> frozenset[str]:
+    """Ids of the checks that want readings first which have not been taken, or which did not turn out so."""
+    volts = {known.check.first_id: known.value for known in evidence if known.choice < 0}
+    return frozenset(c.id for c in checks if any(not w.low <= volts.get(w.check, -99.0) <= w.high for w in c.after))
+
+
 OVER_LIMIT_LN = float(meter.ohms_scale(6e7))
 OVER_LIMIT_SIGMA = 1.0
 ABOUT_V = 0.3
@@ -33,8 +40,12 @@ ABOUT_SHARE = 0.05
 """How far off "about 12" may be: 0.3 V and 5 % (invented)."""
 
 
-def known_from(check: Check, answer: Answer) -> Known:
-    """Turns a typed answer into evidence. ValueError when the answer does not fit the check."""
+def known_from(check: Check, answer: Answer, leads_ohm: float = 0.0) -> Known:
+    """Turns a typed answer into evidence. ValueError when the answer does not fit the check.
+
+    `leads_ohm` is what the person has taken off an ohms reading for the leads: predictions have them in.
+    """
+    more = leads_ohm if check.is_ohms else 0.0
     if isinstance(answer, Seen):
         return Known(check, choice=check.answers.index(answer.choice))
     if isinstance(answer, OverLimit):
@@ -42,12 +53,13 @@ def known_from(check: Check, answer: Answer) -> Known:
             raise ValueError("OL is no voltage")
         return Known(check, OVER_LIMIT_LN, OVER_LIMIT_SIGMA)
     if isinstance(answer, Wander):
-        low, high = _scaled(check, answer.low), _scaled(check, answer.high)
+        low, high = _scaled(check, answer.low + more), _scaled(check, answer.high + more)
         # a steady cause lies anywhere in the range
         return Known(check, (low + high) / 2, abs(high - low) / 2, wanders=True)
     if isinstance(answer, Value):
-        value = _scaled(check, answer.value)
-        rounding = abs(_scaled(check, answer.value + answer.resolution) - value) / np.sqrt(12)
+        shown = answer.value + more
+        value = _scaled(check, shown)
+        rounding = abs(_scaled(check, shown + answer.resolution) - value) / np.sqrt(12)
         about = 0.0
         if answer.about:
             about = ABOUT_SHARE if check.is_ohms else ABOUT_V + ABOUT_SHARE * abs(answer.value)

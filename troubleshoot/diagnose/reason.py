@@ -74,6 +74,11 @@ class Reasoner:
         found = group_faults(self.table, self.checks, self.guesses.mistakes.wrong_look.value)
         return [*found, frozenset({NOT_DESCRIBED.name})]
 
+    @property
+    def has_groups(self) -> bool:
+        """Whether the groups have been found already."""
+        return "groups" in self.__dict__
+
     @cached_property
     def group_of(self) -> Ints:
         """Group number of every cell and of "not described", (C + 1,)."""

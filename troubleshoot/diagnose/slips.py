@@ -6,12 +6,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
 from troubleshoot.expect.table import Prediction, Table
+from troubleshoot.parts import Motor
 from troubleshoot.solve.linear import Floats, Ints
 
 GHOST_V = 0.15
 """What a meter shows about zero with one lead in the air (trade-facts section 7: "ghost" reading; size invented)."""
+
+SPINS_V = 2.0
+"""Volts that a motor which runs down still makes, order of size (invented)."""
 
 FLAT_V = 17.0
 FLAT_LN_OHM = 18.0
@@ -41,7 +45,7 @@ def flat_density(check: Check) -> float:
 
 def slips(table: Table, check: Check) -> list[Slip]:
     """The named slips that fit this reading. What looks the same as the right reading does no harm."""
-    if check.is_ohms:
+    if check.is_ohms or check.wire:
         return []
     right = table.predict(check)
     found = [
@@ -51,19 +55,29 @@ def slips(table: Table, check: Check) -> list[Slip]:
         Slip("meter a thousand times off", right, 1e-3),
     ]
     found += [
-        Slip("other key state", table.predict(replace(check, setup=Setup(key, check.setup.removed))))
+        Slip("other key state", table.predict(replace(check, setup=replace(check.setup, key=key))))
         for key in ("off", "on")
-        if key != check.setup.key and Setup(key, check.setup.removed) in table.setups
+        if key != check.setup.key and replace(check.setup, key=key) in table.setups
     ]
-    if check.setup.key in ("off", "on") and "_m" not in check.function:
+    if check.setup.key in ("off", "on") and not check.is_held:
         toggled = [frozenset[str]()] if check.setup.removed else [s.removed for s in table.setups]
         found += [
-            Slip("other plug state", table.predict(replace(check, setup=Setup(check.setup.key, removed))))
-            for removed in toggled
-            if removed != check.setup.removed and len(removed) < 2 and Setup(check.setup.key, removed) in table.setups
+            Slip("other plug state", table.predict(replace(check, setup=replace(check.setup, removed=removed))))
+            for removed in dict.fromkeys(toggled)
+            if removed != check.setup.removed
+            and len(removed) < 2
+            and replace(check.setup, removed=removed) in table.setups
         ]
+    if check.setup.key == "off" and not check.setup.operated and _is_motor(table, check):
+        found.append(Slip("motor still spinning", right, 1.0, SPINS_V))
     found += [Slip("neighbouring terminal", table.predict(replace(check, red=n))) for n in _next_to(table, check)]
     return found
+
+
+def _is_motor(table: Table, check: Check) -> bool:
+    """Whether red or black is on a load that makes volts while it runs down."""
+    parts = table.network.circuit.parts
+    return any(isinstance(parts[table.network.point_at[node].part], Motor) for node in (check.red, check.black))
 
 
 def _next_to(table: Table, check: Check) -> list[str]:

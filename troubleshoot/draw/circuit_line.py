@@ -12,16 +12,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network
 from troubleshoot.draw.strokes import LINES, Strokes
-from troubleshoot.parts import Fuse, Relay
-from troubleshoot.parts.branch import Branch, Fault, RelayDevice
+from troubleshoot.draw.symbols import symbol_of
+from troubleshoot.parts import Fuse
+from troubleshoot.parts.branch import BendDevice, Branch, Fault, RelayDevice
 from troubleshoot.units import Gauge, awg_area_m2
 
 Status = Literal["", "good", "doubt"]
 GaugeUnit = Literal["as written", "AWG", "mm2"]
 
 SWITCHED = {"stuck", "welded"}
+
+ROUND_ABOUT_OHM = 1e4
+"""What a way through another load or coil counts for: it is taken only where there is no other."""
+
+AT_REST_OHM = 10.0
+"""What a contact counts for that is open when the load should work."""
 
 
 @dataclass(frozen=True)
@@ -59,16 +67,20 @@ class Path:
 
 
 def find_paths(network: Network, gauge: GaugeUnit = "as written") -> list[Path]:
-    """Through each motor, then through each relay's coil."""
-    circuit = network.circuit
-    ways = [(f"through the {circuit.named_parts[m.name].spoken}", m.branch) for m in network.motors]
-    ways += [(f"through the coil of the {circuit.named_parts[r.name].spoken}", r.coil) for r in network.relays]
+    """Through each load that should work, then through each relay's coil; those that there is a way through."""
     paths = []
-    for title, name in ways:
+    for title, name in list_ways(network.circuit):
         run = _run(network, network.branches[network.branch_at[name]])
         if run:
             paths.append(Path(title, tuple(_rows(network, run, gauge))))
     return paths
+
+
+def list_ways(circuit: Circuit) -> list[tuple[str, str]]:
+    """What one would want to follow: a title, and the branch that it leads through."""
+    parts = circuit.named_parts
+    ways = [(f"through the {parts[name].spoken}", works.branch) for name, works in circuit.loads.items()]
+    return ways + [(f"through the coil of the {parts[name].spoken}", f"{name}.coil") for name in circuit.relays]
 
 
 def draw_path(path: Path, width: int, strokes: Strokes = LINES) -> list[str]:
@@ -108,6 +120,12 @@ def _wrapped(text: str, width: int, indent: str) -> list[str]:
 
 # ---- following the wires
 
+
+def follow(network: Network, through: str) -> set[str]:
+    """The names of the branches on the way through a branch; none where there is no way."""
+    return {branch.name for branch, _ in _run(network, network.branches[network.branch_at[through]])}
+
+
 _Step = tuple[Branch, str]
 """A branch and the node at its far end."""
 
@@ -129,13 +147,16 @@ def _run(network: Network, through: Branch) -> list[_Step]:
 
 
 def _way(network: Network, start: str, end: str, shut: set[str], avoid: set[str]) -> tuple[float, list[_Step]] | None:
-    """The way of least ohms between two nodes, not through a battery, a relay's rest contact or a fault's branch."""
-    rest = {name for device in network.relays for name in device.rest}
+    """The way of least ohms between two nodes, not through a source, against a diode or by a fault's branch."""
     near: dict[str, list[_Step]] = defaultdict(list)
+    one_way = {d.branch for d in network.devices if isinstance(d, BendDevice) and d.kind == "diode"}
     for branch in network.branches:
-        if branch.fitted and branch.name not in shut | rest and not branch.emf_v:
-            near[branch.a].append((branch, branch.b))
+        if not branch.fitted or branch.joins or branch.emf_v or branch.name in shut:
+            continue
+        near[branch.a].append((branch, branch.b))
+        if branch.name not in one_way:
             near[branch.b].append((branch, branch.a))
+    counts = {branch.name: _count_ohm(network, branch) for branch in network.branches}
     heap: list[tuple[float, int, str, list[_Step]]] = [(0.0, 0, start, [])]
     done, count = set(avoid), 0
     while heap:
@@ -148,13 +169,28 @@ def _way(network: Network, start: str, end: str, shut: set[str], avoid: set[str]
         for branch, far in near[node]:
             if far not in done or far == end:
                 count += 1
-                heapq.heappush(heap, (ohm + branch.ohm, count, far, [*steps, (branch, far)]))
+                heapq.heappush(heap, (ohm + counts[branch.name], count, far, [*steps, (branch, far)]))
     return None
+
+
+def _count_ohm(network: Network, branch: Branch) -> float:
+    """What a branch counts for on a way: its ohms, more where current is not meant to go that way."""
+    owner, _, inside = branch.name.partition(".")
+    part = network.circuit.parts.get(owner)
+    if part is None or inside.endswith(".contact"):
+        return branch.ohm
+    if part.kind == "diode":
+        return 0.1
+    symbol = symbol_of(part.kind, inside, getattr(part, "style", ""))
+    at_rest = any(branch.name in device.rest for device in network.relays)
+    at_rest = at_rest or (branch.keys is not None and network.circuit.works.key not in branch.keys)
+    return branch.ohm + symbol.heavy * ROUND_ABOUT_OHM + at_rest * AT_REST_OHM
 
 
 def _rows(network: Network, run: Sequence[_Step], gauge: GaugeUnit) -> list[Row]:
     """Points that a probe can touch with all plugged in, and between them one row a stretch or part."""
-    rows = [Row("battery positive post", f"{network.circuit.battery}.pos")]
+    start = f"{network.circuit.battery}.pos"
+    rows = [Row(network.point_at[start].say, start)]
     passed: list[Branch] = []
     for branch, node in run:
         passed.append(branch)
@@ -188,12 +224,12 @@ def _between(network: Network, passed: Sequence[Branch], gauge: GaugeUnit) -> li
 
 
 def _say_inside(network: Network, branch: Branch) -> str:
-    part = network.circuit.named_parts[branch.name.partition(".")[0]]
-    if isinstance(part, Relay):
-        return f"{'coil' if branch.name.endswith('.coil') else 'contacts'} of the {part.spoken}"
+    name, _, inside = branch.name.partition(".")
+    part = network.circuit.named_parts[name]
     if isinstance(part, Fuse):
         return f"the {part.spoken}, {part.rating:g} A"
-    return f"the {part.spoken}"
+    says = symbol_of(network.circuit.parts[name].kind, inside, getattr(part, "style", "")).says
+    return f"{says} of the {part.spoken}" if says else f"the {part.spoken}"
 
 
 def _touches(network: Network, fault: Fault, names: set[str]) -> bool:

@@ -7,6 +7,7 @@ the relay seen from its blades; looking into the socket's front, left and right 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from troubleshoot.draw.strokes import LINES, Strokes
@@ -17,7 +18,7 @@ CELL = 9
 
 @dataclass(frozen=True)
 class Layout:
-    """Where the numbers are with 87 at the top and the blades towards the eye; 87a, where there is one, amid."""
+    """Where the numbers are with 87 at the top and the blades towards the eye; a fifth blade, 87a or 87b, is amid."""
 
     left: str
     right: str
@@ -41,13 +42,16 @@ LAYOUTS = {
 """The two layouts in use (30 across from 87, or 86 across from 87), each with its mirror image. By their key."""
 
 
-def draw_face(layout: Layout, blades: int, red: str, black: str, strokes: Strokes = LINES) -> list[str]:
-    """Seven lines of 31 columns. `red` and `black` are stamped numbers or "" where that lead is elsewhere."""
+def draw_face(
+    layout: Layout, numbers: Sequence[str], red: str, black: str, strokes: Strokes = LINES
+) -> list[str]:  # fmt: skip
+    """Seven lines of 31 columns. `numbers` are those of the relay's blades; `red` and `black` are stamped numbers
+    or "" where that lead is elsewhere."""
 
     def cell(number: str) -> str:
         return marked(number, red, black).center(CELL)
 
-    middle = cell("87a" if blades == 5 else "")
+    middle = cell(middle_of(numbers))
     left_top, right_top, left_end, right_end = tuple(strokes.corners)
     edge = strokes.across * (3 * CELL + 2)
     empty = " " * CELL
@@ -65,9 +69,13 @@ def draw_face(layout: Layout, blades: int, red: str, black: str, strokes: Stroke
     ]
 
 
-def draw_numbers(blades: int, red: str, black: str) -> str:
+def middle_of(numbers: Sequence[str]) -> str:
+    """The number of the fifth blade, "" without one."""
+    return next((number for number in numbers if number not in ("30", "85", "86", "87")), "")
+
+
+def draw_numbers(numbers: Sequence[str], red: str, black: str) -> str:
     """The blades in a row by number, for a relay whose layout nobody has confirmed: it shows no places."""
-    numbers = ("30", "85", "86", "87", "87a")[:blades]
     return "  ".join(marked(number, red, black) for number in numbers)
 
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Setup, cranking_setup
-from troubleshoot.circuit.circuit import KEYS
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.network import Network
-from troubleshoot.parts.branch import Fault
+from troubleshoot.circuit.setups import Setup, cut_offs, live_setups, working_setup
+from troubleshoot.parts.branch import Device, Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
+from troubleshoot.solve.linear import Floats, Ints, Solved
+from troubleshoot.solve.settle import Signs
 
 NOTHING_WRONG = Fault(
     "circuit", "nothing-wrong", "nothing is wrong in this circuit",
@@ -31,6 +31,9 @@ NOT_DESCRIBED = Fault(
 
 TAKES_V = 0.2
 """A resistance is a fault once it takes this much from the load (decision 6)."""
+
+WORN_SHARE = 0.8
+"""A load that takes less than this share of its current, at full volts, is worn (invented)."""
 
 ENDANGERED = 1.25
 """Coil drive over pull-in below which pulling in is endangered (invented)."""
@@ -67,7 +70,7 @@ class Cell:
 
 def list_cells(network: Network, guesses: Guesses) -> list[Cell]:
     """All cells of a circuit but "not described", with weights from the guesses, healthy first."""
-    zero = tuple(tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.motors))
+    zero = no_shift(network)
     cells = [Cell(NOTHING_WRONG, None, 0.0, guesses.prior("nothing-wrong"), *zero)]
     for fault, (grid, volts) in _effective(network).items():
         weight = guesses.prior(fault.prior)
@@ -76,6 +79,15 @@ def list_cells(network: Network, guesses: Guesses) -> list[Cell]:
     cells = _split(network, cells)
     total = sum(cell.weight for cell in cells)
     return [replace(cell, weight=cell.weight / total) for cell in cells]
+
+
+Shift = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
+
+
+def no_shift(network: Network) -> Shift:
+    """Thresholds of relays, fuses and bends as the file says them."""
+    relays, fuses, bends = (tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.bends))
+    return relays, fuses, bends
 
 
 def severity_range(network: Network) -> dict[Fault, tuple[float, float]]:
@@ -99,52 +111,59 @@ def _grid(fault: Fault) -> list[float | None]:
     return [*severities, OPEN] if fault.severity.open_share else severities
 
 
-def _watched(network: Network) -> list[Setup]:
-    """Setups in which a fault of a pump that may not run shows itself; `running` is not among them, since the
-    engine of a car with a dead pump does not run."""
-    return [Setup("off"), Setup("on"), cranking_setup(network.circuit)]
+def watched_setups(network: Network) -> list[Setup]:
+    """Setups in which a fault of a load that may not work shows itself; `running` is not among them, since the
+    engine of a car with a dead pump does not run. Also warm, and with each cut-off unplugged."""
+    circuit = network.circuit
+    working = working_setup(circuit)
+    more = [replace(working, warm=True)] if circuit.relays else []
+    more += [working_setup(circuit, frozenset({cut_off})) for cut_off in cut_offs(circuit)]
+    live = [setup for setup in live_setups(circuit) if setup.key != "accessory"]
+    return [*live, *more]
 
 
-def solve_setups(bench: Bench, setups: Sequence[Setup]) -> list[tuple[Solved, Bools, Bools]]:
-    """For each setup the solution, who chatters (C,) and the device states as bits (C, devices)."""
-    prevented = frozenset({bench.network.circuit.start_prevented.unplug})
-    results = []
-    runs = {}
-    for setup in setups:
-        plain = setup.removed - prevented if setup.key == "cranking" else setup.removed
-        if plain not in runs:
-            runs[plain] = bench.run(plain, _last_key(setups, plain, prevented), prevented=prevented)
-        state, chatters = runs[plain][setup.key]
-        bits = np.concatenate([state.pulled, state.blown, state.turning], axis=1)
-        solved = Solved(bench.net, *bench.arrays(setup.key, setup.removed, state))
-        results.append((solved, chatters, bits))
-    return results
-
-
-def _last_key(setups: Sequence[Setup], plain: frozenset[str], prevented: frozenset[str]) -> str:
-    """How far the key must be turned for all setups with these things removed."""
-    keys = [s.key for s in setups if (s.removed - prevented if s.key == "cranking" else s.removed) == plain]
-    return max(keys, key=KEYS.index)
-
-
-def _effects(network: Network, cases: list[Case]) -> tuple[Bools, list[Floats]]:
+def _effects(network: Network, cases: list[Case]) -> tuple[list[bool], list[Floats]]:
     """Whether each case does something against row 0, which is healthy; and its node volts in the setups."""
     bench = Bench(network, cases)
     differs = np.zeros(len(cases), dtype=bool)
     volts = []
-    relays = bench.devices.relays
-    for setup, (solved, chatters, bits) in zip(_watched(network), solve_setups(bench, _watched(network)), strict=True):
-        across = bench.net.across(solved.volts)[:, bench.devices.motors.branch]
-        lost = (across[0] - across).max(axis=1, initial=0.0) > TAKES_V
-        drive = np.abs(solved.currents()[:, relays.coil]) * relays.turns / relays.pull_in_a
-        hot = np.abs(solved.currents()[:, relays.coil]) > 1.3 * np.abs(solved.currents()[0, relays.coil])
-        endangered = (drive < ENDANGERED) & (drive[0] >= ENDANGERED) & (setup.key != "off")
-        series = np.array([bool(c.fault and any(x.what == "series" for x in c.fault.changes)) for c in cases])
-        differs |= lost | chatters | (bits != bits[0]).any(axis=1)
-        differs |= endangered.any(axis=1) & series
-        differs |= (hot & (drive > 0.1)).any(axis=1)
+    for setup in watched_setups(network):
+        solved = bench.solved(setup)
+        differs |= does_something(bench, setup, solved)
         volts.append(solved.volts)
-    return differs, volts
+    return differs.tolist(), volts
+
+
+def does_something(bench: Bench, setup: Setup, solved: Solved) -> Signs:
+    """Whether each case acts otherwise in a setup than row 0, which is healthy, (C,) booleans: a load gets 0.2 V less,
+    a device acts otherwise, a coil draws much more or comes close to its limit through a resistance in line."""
+    network = bench.network
+    state, chatters = bench.settled(setup)
+    works = [network.branch_at[how.branch] for how in network.circuit.loads.values()]
+    across = np.abs(bench.net.across(solved.volts)[:, works])
+    relays = [i for i, d in enumerate(network.relays) if d.name not in network.standing_in]
+    devices = bench.devices.relays
+    amps = np.abs(solved.currents()[:, devices.coil[relays]])
+    drive = amps * devices.turns[:, relays] / devices.pull_in_a[:, relays]
+    endangered = (drive < ENDANGERED) & (drive[0] >= ENDANGERED) & (setup.key != "off" or bool(setup.operated))
+    series = np.array([bool(c.fault and any(x.what == "series" for x in c.fault.changes)) for c in bench.cases])
+    lamps = np.array([d.kind == "filament" for d in network.bends], dtype=bool)  # lit either way round
+    bits = replace(state, bent=np.where(lamps, np.abs(state.bent), state.bent)).bits()[:, device_bits(network, setup)]
+    differs = (across[0] - across).max(axis=1, initial=0.0) > TAKES_V
+    differs |= chatters | (bits != bits[0]).any(axis=1)
+    differs |= endangered.any(axis=1) & series
+    differs |= ((amps > 1.3 * amps[0]) & (drive > 0.1)).any(axis=1)
+    taken = np.abs(solved.currents()[:, works])
+    differs |= (taken < WORN_SHARE * taken[0] - 0.05).any(axis=1)
+    return np.asarray(differs)
+
+
+def device_bits(network: Network, setup: Setup) -> Ints:
+    """Which devices' states one counts in a setup. Not a starter that does not turn: that is another complaint."""
+    starters = {name for name, part in network.circuit.parts.items() if part.kind == "starter"}
+    turned = setup.key in ("cranking", "remote", "running")
+    devices: list[Device] = [*network.relays, *network.fuses, *network.bends]
+    return np.array([i for i, d in enumerate(devices) if not (turned and d.name in starters)], dtype=np.int64)
 
 
 def _effective(network: Network) -> dict[Fault, tuple[list[float | None], Floats]]:
@@ -156,7 +175,7 @@ def _effective(network: Network) -> dict[Fault, tuple[list[float | None], Floats
     found = {}
     at = 1
     for fault, grid in grids.items():
-        useful = np.flatnonzero(differs[at : at + len(grid)])
+        useful = np.flatnonzero(np.array(differs[at : at + len(grid)]))
         if useful.size:
             first = int(useful[0])
             found[fault] = (grid[first:], everything[at + first : at + len(grid)])
@@ -198,7 +217,7 @@ def _split(network: Network, cells: list[Cell]) -> list[Cell]:
         # the drive is uncertain too: coil ohms and battery add about as much again
         np.array([np.hypot(d.pull_in_spread, 0.055) for d in network.relays]),
         np.array([np.hypot(d.blow_spread, 0.05) for d in network.fuses]),
-        np.array([np.hypot(d.start_spread, 0.05) for d in network.motors]),
+        np.array([np.hypot(d.start_spread, 0.05) * (d.kind == "motor") for d in network.bends]),
     ]
     rng = np.random.default_rng(5)
     draws = [_spread_normals(rng, DRAWS, s.size) * s for s in sigmas]
@@ -256,9 +275,12 @@ def thresholds(network: Network, cells: Sequence[Cell]) -> Draw:
     )
 
 
-def _pattern(network: Network, cells: Sequence[Cell], drawn: list[Floats]) -> Bools:
+def _pattern(network: Network, cells: Sequence[Cell], drawn: list[Floats]) -> Signs:
     """How each row settles in all watched setups, as bits (C, bits)."""
     draw = replace(Draw.nominal(network, len(cells)), ln_pull_in=drawn[0], ln_blow=drawn[1], ln_start=drawn[2])
     bench = Bench(network, [cell.case for cell in cells], draw)
-    solved = solve_setups(bench, _watched(network))
-    return np.concatenate([np.concatenate([bits, chatters[:, None]], axis=1) for _, chatters, bits in solved], axis=1)
+    bits = []
+    for setup in watched_setups(network):
+        state, chatters = bench.settled(setup)
+        bits += [state.bits(), chatters[:, None].astype(np.int8)]
+    return np.concatenate(bits, axis=1)

@@ -15,12 +15,18 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.expect.seen import answer_chances
-from troubleshoot.expect.table import NOTHING_V, Stack, Table
+from troubleshoot.expect.table import NOTHING_V, Table
 from troubleshoot.solve.linear import Floats, Ints
 
 LOOK_ALIKE_ERROR = 0.1
 JOINT = 8
 """Checks taken together for a pair that no single check separates: the most telling ones."""
+
+TOGETHER = 24
+"""Readings that are looked at together for all pairs still left."""
+
+PAIRS = 2000
+"""Pairs that are worked on at a time."""
 
 SURELY_APART = 4.5
 """Distance in sigmas on one check beyond which a pair needs no closer look."""
@@ -60,7 +66,7 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     readings = [check for check in checks if check.kind == "reading"]
     looks = [answer_chances(table, check, wrong_look) for check in checks if check.kind == "observation"]
     stack = table.stack
-    columns = [table.column[check.id] for check in readings]
+    columns = np.array([table.column[check.id] for check in readings], dtype=np.int64)
     mean, sigma = stack.mean[:, columns], stack.sigma[:, columns]
     floats = stack.floats[:, columns]
     grounded = ~floats & (np.abs(mean) < NOTHING_V)
@@ -68,38 +74,53 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     first, second = np.triu_indices(cells, 1)
     keep = of[first] != of[second]
     first, second = first[keep], second[keep]
+
+    def distances(a: Ints, b: Ints, pick: Ints) -> Floats:
+        """Sigmas between some readings of pairs of cells, (pairs, these)."""
+        one, other = (a[:, None], pick), (b[:, None], pick)
+        distance = np.abs(mean[one] - mean[other]) / (sigma[one] + sigma[other])
+        # a floating point is not told from a grounded one by its volts
+        distance[(floats[one] & grounded[other]) | (floats[other] & grounded[one])] = 0.0
+        return np.asarray(distance)
+
+    # a few readings at a time, of each sort some, so that most pairs are apart after the first
+    order = np.argsort(-np.ptp(mean, axis=0) / np.median(sigma, axis=0), kind="stable")
+    rounds = -(-order.size // TOGETHER)
     close, best = [], []
     for start in range(0, first.size, 20000):
-        a, b = first[start : start + 20000], second[start : start + 20000]
-        distance = np.abs(mean[a] - mean[b]) / (sigma[a] + sigma[b])
-        # a floating point is not told from a grounded one by its volts
-        distance[(floats[a] & grounded[b]) | (floats[b] & grounded[a])] = 0.0
-        near = distance.max(axis=1) < SURELY_APART / 2
-        close.append(np.flatnonzero(near) + start)
-        best.append(np.argpartition(-distance[near], JOINT, axis=1)[:, :JOINT])
+        kept = np.arange(start, min(start + 20000, first.size))
+        for pick in (order[k::rounds] for k in range(rounds)):
+            kept = kept[distances(first[kept], second[kept], pick).max(axis=1, initial=0.0) < SURELY_APART / 2]
+        close.append(kept)
+        distance = distances(first[kept], second[kept], np.arange(order.size))
+        best.append(np.argsort(-distance, axis=1, kind="stable")[:, :JOINT])
     kept = np.concatenate(close)
     a, b = first[kept], second[kept]
-    ln_bc = _joint_ln_bc(stack, a, b, np.array(columns)[np.concatenate(best)])
+    ln_bc = _joint_ln_bc(table, a, b, columns[np.concatenate(best)])
     for chances in looks:
         ln_bc += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
     apart = np.sqrt(np.maximum(-8 * ln_bc, 0))
     return a, b, 2 * normal_tail(apart / 2)
 
 
-def _joint_ln_bc(stack: Stack, a: Ints, b: Ints, pick: Ints) -> Floats:
+def _joint_ln_bc(table: Table, a: Ints, b: Ints, pick: Ints) -> Floats:
     """ln of the Bhattacharyya coefficient of pairs of joint Gaussians over the picked checks, (pairs,)."""
+    stack = table.stack
     result = np.zeros(a.size)
-    for start in range(0, a.size, 2000):
-        part = slice(start, start + 2000)
-        rows, columns = (a[part, None], b[part, None]), pick[part]
-        covariance = []
-        for row in rows:
-            s = stack.slope[row, columns].astype(float)
-            k = np.einsum("pku,plu->pkl", s, s)
-            k += np.eye(columns.shape[1]) * np.square(stack.noise[row, columns])[:, None, :]
+    for start in range(0, a.size, PAIRS):
+        part = slice(start, start + PAIRS)
+        columns, place = np.unique(pick[part], return_inverse=True)
+        place = place.reshape(pick[part].shape)
+        covariance, mean = [], []
+        for cells in (a[part], b[part]):
+            some, row = np.unique(cells, return_inverse=True)
+            s = table.slopes(some, columns)[row[:, None], place]
+            k = np.matmul(s, np.swapaxes(s, 1, 2))
+            k += np.eye(pick.shape[1]) * np.square(stack.noise[cells[:, None], pick[part]])[:, None, :]
             covariance.append(k)
+            mean.append(stack.mean[cells[:, None], pick[part]])
         middle = (covariance[0] + covariance[1]) / 2
-        step = stack.mean[rows[0], columns] - stack.mean[rows[1], columns]
+        step = mean[0] - mean[1]
         term = np.einsum("pk,pk->p", step, np.linalg.solve(middle, step[:, :, None])[:, :, 0]) / 8
         logs = [np.linalg.slogdet(k)[1] for k in (middle, *covariance)]
         result[part] = -(term + (logs[0] - (logs[1] + logs[2]) / 2) / 2)

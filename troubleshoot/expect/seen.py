@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.setups import Setup, off_setup, working_setup
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Behaviour, Table
 from troubleshoot.solve.linear import Bools, Floats
@@ -17,16 +19,40 @@ WEAK_SHARE = 0.75
 
 COMPLAINTS = {
     "cranks-no-start": "the engine cranks but does not start",
-    "dead-while-cranking": "the pump stops just while cranking",
-    "runs-key-off": "the pump runs with the key off",
-    "runs-on": "the pump runs on after the key is turned off",
-    "weak": "the pump runs but weakly",
+    "dead": "it does not work at all",
+    "dead-while-cranking": "it stops just while cranking",
+    "runs-key-off": "it works when it should be off",
+    "runs-on": "it works on after it is turned off",
+    "weak": "it works, but weakly",
     "blows-fuse": "it blows its fuse",
     "comes-and-goes": "it comes and goes",
     "dies-hot": "it dies when hot",
     "chatters": "the relay chatters or buzzes",
     "unsure": "not sure",
 }
+"""What a load may be brought for; see `complaints_of` for those of a circuit."""
+
+CRANKING_ONLY = ("cranks-no-start", "dead-while-cranking")
+
+
+def complaints_of(circuit: Circuit) -> dict[str, str]:
+    """The complaints that make sense for a circuit, with the words to choose by."""
+    names = [circuit.named_parts[name].spoken for name in circuit.loads]
+    it = f"the {names[0]}" if len(names) == 1 else "it"
+    cranks = "cranking" in circuit.keys
+    return {
+        key: say.replace("it ", f"{it} ", 1) if key not in ("blows-fuse", "unsure") else say
+        for key, say in COMPLAINTS.items()
+        if (cranks or key not in CRANKING_ONLY) and (circuit.relays or key != "chatters")
+    }
+
+
+SEEN_SHARE = 0.04
+"""Share of the healthy current under which nobody would say that it works (a filament still dark; invented)."""
+
+BRIGHT_V = 8.5
+DARK_V = 2.0
+"""Volts from which a 12 V bulb is called bright, and under which dark (invented)."""
 
 FLOOR = 0.03
 """Chance of a complaint that the fault does not explain: people mix up and mishear (invented)."""
@@ -41,7 +67,16 @@ def answer_chances(table: Table, check: Check, wrong_look: float) -> Floats:
 def _sharp_chances(table: Table, check: Check) -> Floats:
     kind, _, name = check.about.partition(":")
     behaviour = table.behaviour(check.setup if kind != "whole" else Setup("off"))
-    return {"click": _click, "runs": _runs, "whole": _whole, "hot": _hot}[kind](table, behaviour, name)
+    how = {
+        "click": _click,
+        "runs": _runs,
+        "flows": _flows,
+        "whole": _whole,
+        "hot": _hot,
+        "lamp": _lamp,
+        "numbers": _numbers,
+    }[kind]
+    return how(table, behaviour, name)
 
 
 def _click(table: Table, behaviour: Behaviour, name: str) -> Floats:
@@ -57,22 +92,45 @@ def _with_buzz(chances: Floats, chatters: Bools) -> Floats:
 
 
 def strength(table: Table, behaviour: Behaviour, name: str) -> Floats:
-    """Motor current as a share of the healthy one with the key on, 0 where it does not turn, (C,)."""
-    turning = behaviour.turning[name]
-    index = [d.name for d in table.network.motors].index(name)
-    motors = table.bench.devices.motors
-    amps = (behaviour.motor_v[name] - motors.emf_v[:, index]) * motors.run_siemens[:, index]
-    healthy = table.behaviour(Setup("on")).motor_v[name][0]
-    healthy_a = (healthy - motors.emf_v[0, index]) * motors.run_siemens[0, index]
-    return np.where(turning, np.maximum(amps / healthy_a, 0), 0.0)
+    """A load's current as a share of the healthy one when it should work, 0 where it does not, (C,)."""
+    branch = table.network.circuit.loads[name].branch
+    healthy_a = abs(table.behaviour(table.working).amps[branch][0])
+    share = np.abs(behaviour.amps[branch]) / healthy_a
+    return np.where(behaviour.bent[branch] != 0, share, 0.0)
 
 
 def _runs(table: Table, behaviour: Behaviour, name: str) -> Floats:
     share = strength(table, behaviour, name)
     weak = 1 / (1 + np.exp((share - WEAK_SHARE) / 0.06))
-    runs = np.where(share > 0, 1.0, 0.0)
+    runs = np.where(share > SEEN_SHARE, 1.0, 0.0)
     chances = np.stack([runs * (1 - weak), runs * weak, 1 - runs], axis=1)
     return np.where(behaviour.chatters[:, None], np.array([0.2, 0.6, 0.2]), chances)
+
+
+def _flows(table: Table, behaviour: Behaviour, name: str) -> Floats:
+    """Whether it delivers: it turns the right way, and not feebly."""
+    forward = behaviour.bent[table.network.circuit.loads[name].branch] == 1
+    weak = 1 / (1 + np.exp((strength(table, behaviour, name) - WEAK_SHARE / 2) / 0.06))
+    yes = forward * (1 - weak)
+    return np.stack([yes, 1 - yes], axis=1)
+
+
+def _lamp(table: Table, behaviour: Behaviour, name: str) -> Floats:
+    """Bright, dim or dark, by the volts across the bulb."""
+    branch = f"{name}.filament"
+    device = next(d for d in table.network.bends if d.branch == branch)
+    amps = np.abs(behaviour.amps[branch])
+    volts = np.where(behaviour.bent[branch] != 0, device.emf_v + amps * device.run_ohm, 0.0)
+    bright = 1 / (1 + np.exp((BRIGHT_V - volts) / 0.7))
+    dark = 1 / (1 + np.exp((volts - DARK_V) / 0.4))
+    return np.stack([bright, 1 - bright - dark, dark], axis=1)
+
+
+def _numbers(table: Table, behaviour: Behaviour, name: str) -> Floats:
+    """Whether blades, socket and wires match, by number and colour."""
+    del behaviour
+    wrong = np.array([cell.fault.shows == name for cell in table.cells]) * 1.0
+    return np.stack([1 - wrong, wrong], axis=1)
 
 
 def _whole(table: Table, behaviour: Behaviour, name: str) -> Floats:
@@ -86,13 +144,15 @@ def _hot(table: Table, behaviour: Behaviour, name: str) -> Floats:
     return np.stack([hot, 1 - hot], axis=1)
 
 
-TELLS = {"dead-while-cranking": "on", "weak": "on", "runs-key-off": "off", "runs-on": "off"}
-"""The key state in which a complaint has said already whether the motor runs: not asked again."""
+TELLS = {"dead-while-cranking": "works", "weak": "works", "runs-key-off": "off", "runs-on": "off"}
+"""Where a complaint has said already whether the load works: not asked again."""
 
 
-def told_already(check: Check, complaint: str) -> bool:
+def told_already(circuit: Circuit, check: Check, complaint: str) -> bool:
     """Whether the complaint has answered this observation."""
-    return check.about.startswith("runs:") and TELLS.get(complaint) == check.setup.key
+    if not check.about.startswith("runs:") or complaint not in TELLS:
+        return False
+    return check.setup == (working_setup(circuit) if TELLS[complaint] == "works" else Setup("off"))
 
 
 def complaint_chances(table: Table, complaint: str) -> Floats:
@@ -101,27 +161,34 @@ def complaint_chances(table: Table, complaint: str) -> Floats:
         raise KeyError(complaint)
     if complaint == "unsure":
         return np.ones(len(table.cells))
-    off, on, crank = (table.behaviour(s) for s in (Setup("off"), Setup("on"), table.crank))
-    pump = table.network.motors[0].name
-    at_on, at_crank, at_off = (strength(table, b, pump) for b in (on, crank, off))
+    off, on = table.behaviour(Setup("off")), table.behaviour(table.working)
+    crank = table.behaviour(table.crank) if table.crank else on
+    loads = list(table.network.circuit.loads)
+    at_on, at_crank = (np.min([strength(table, b, name) for name in loads], axis=0) for b in (on, crank))
+    at_off = np.max([strength(table, off, name) for name in loads], axis=0)
+    left_on = off_setup(table.network.circuit)
+    after = table.behaviour(left_on) if left_on else off
+    at_after = np.maximum(at_off, np.max([strength(table, after, name) for name in loads], axis=0))
+    backwards = np.any([on.bent[how.branch] < 0 for how in table.network.circuit.loads.values()], axis=0)
     runs, dead = at_on > 0, at_crank == 0
-    weak = (at_on > 0) & ((at_on < 0.85) | (at_crank < 0.5)) & ~dead
-    blown = np.any(list(on.blown.values()), axis=0)
+    weak = ((at_on > 0) & ((at_on < 0.85) | (at_crank < 0.5)) & ~dead) | backwards
+    blown = np.any([*on.blown.values(), *crank.blown.values()], axis=0) if on.blown else np.zeros(at_on.size, bool)
     chatters = on.chatters | crank.chatters
     kinds = np.array([cell.fault.prior for cell in table.cells])
-    loose = np.isin(kinds, ["stretch-bad", "ground-joint", "contacts-burnt", "switch-contact"])
-    warm = np.isin(kinds, ["weak-coil", "coil-shorted-turns", "pump-worn", "coil-open", "pump-open"])
+    loose = np.isin(kinds, ["stretch-bad", "ground-joint", "contacts-burnt", "switch-contact", "spread-contact"])
+    warm = np.isin(kinds, ["weak-coil", "coil-shorted-turns", "load-worn", "coil-open", "load-open"])
     fits = {
         "cranks-no-start": np.maximum(dead * np.where(runs, 0.5, 1.0), weak * 0.6),
+        "dead": np.maximum((at_on == 0) * 1.0, backwards * 0.3),
         "dead-while-cranking": (runs & dead) * 1.0,
         "runs-key-off": (at_off > 0) * 1.0,
-        "runs-on": (at_off > 0) * 1.0,
+        "runs-on": (at_after > 0) * 1.0,
         "weak": weak * 1.0 + (runs & ~weak) * 0.1,
         "blows-fuse": blown * 1.0,
         "comes-and-goes": np.where(loose, 1.0, 0.3),
         "dies-hot": np.where(warm, 1.0, 0.3),
         "chatters": chatters * 1.0,
     }[complaint]
-    elsewhere = 0.3 if complaint in ("cranks-no-start", "weak", "comes-and-goes", "dies-hot") else 0.05
+    elsewhere = 0.3 if complaint in ("cranks-no-start", "dead", "weak", "comes-and-goes", "dies-hot") else 0.05
     healthy = np.array([cell.fault is NOTHING_WRONG for cell in table.cells])
     return np.asarray(np.maximum(np.where(healthy, np.maximum(fits, elsewhere), fits), FLOOR))

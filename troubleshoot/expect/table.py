@@ -7,40 +7,38 @@ temperature, the meter's gain, and the fault's own severity around its grid poin
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from troubleshoot.circuit.checks import Check, Setup, cranking_setup, list_checks, list_setups
+from troubleshoot.circuit.checks import Check, list_checks, list_setups, reading
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.network import Network, wire_up
-from troubleshoot.expect.cells import Cell, list_cells, solve_setups, thresholds
-from troubleshoot.parts.branch import OPEN_SPREAD
-from troubleshoot.parts.wire import COPPER_PER_K
+from troubleshoot.circuit.setups import Setup, cranking_setup, setup_before, working_setup
+from troubleshoot.expect.cells import Cell, list_cells, thresholds
+from troubleshoot.expect.moves import Moves, Places, Told, Unknowns
 from troubleshoot.solve import meter
-from troubleshoot.solve.cases import OPEN, Bench
+from troubleshoot.solve.cases import Bench
 from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
-
-TEMPERATURE_SIGMA_K = 12.0
-"""How far a car's copper is from 20 °C (invented)."""
-
-FLOATS_V = 0.05
-"""A floating point reads anywhere from nothing up to about twice what the stated leakage would give."""
+from troubleshoot.solve.settle import Signs, State
 
 NOTHING_V = 0.3
 """Up to here a reading is what a floating point may show just as well as a grounded one (trade-facts: a terminal that
 goes open reads about zero; only a path to ground, read against battery positive or in ohms, tells them apart)."""
 
-LEAKS_OHM = 1e6
-LEAKS_LN = 1.0
-"""Ohms above which only leakage is read, and how far ln(ohm) is from what is stated (invented)."""
+CHUNK = 1_500_000
+"""Numbers that are worked on at a time: cells × readings × branches."""
 
-DRIFT = 0.1
-"""A bad joint drifts with current and heat: sigma of ln(ohm) from one reading to the next (decision 6, invented)."""
+ROUNDING_V = 1e-6
+"""Values that are the same but for rounding: neither is lower."""
+
+KEPT_BYTES = 200e6
+"""Solved setups, and predictions with their slopes, that are kept for the next time, at most, each."""
 
 
 @dataclass(frozen=True)
@@ -63,33 +61,23 @@ class Prediction:
 
 @dataclass(frozen=True)
 class Stack:
-    """Predictions of K readings: `mean`, `noise`, `sigma`, `floats` (C, K), `slope` (C, K, unknowns) as float32."""
+    """Predictions of K readings: `mean`, `noise`, `sigma`, `floats`, all (C, K)."""
 
     mean: Floats
-    slope: npt.NDArray[np.float32]
     noise: Floats
     sigma: Floats
     floats: Bools
 
-    def of(self, columns: Ints) -> Stack:
-        """Some of the readings."""
-        return Stack(
-            self.mean[:, columns],
-            self.slope[:, columns],
-            self.noise[:, columns],
-            self.sigma[:, columns],
-            self.floats[:, columns],
-        )
-
 
 @dataclass(frozen=True)
 class Behaviour:
-    """What each cell's circuit does in one setup: (C,) booleans and volts, by device name."""
+    """What each cell's circuit does in one setup, (C,) each: by device name, or for bends by branch name; `amps` are
+    those through the bends."""
 
     pulled: dict[str, Bools]
     chatters: Bools
-    turning: dict[str, Bools]
-    motor_v: dict[str, Floats]
+    bent: dict[str, Signs]
+    amps: dict[str, Floats]
     blown: dict[str, Bools]
     heat_w: dict[str, Floats]
 
@@ -101,24 +89,37 @@ class Table:
         self,
         network: Network,
         cells: Sequence[Cell],
-        setups: Sequence[Setup] = (),
         accuracy_percent: float = meter.ACCURACY_PERCENT,
     ) -> None:
-        """Solves all cells in all setups, those of `list_setups` unless given; `accuracy_percent` is the meter's."""
+        """Solves all cells in a setup once it is asked for; `accuracy_percent` is the meter's."""
         self.network = network
+        self.key = ""  # the name under which it is kept on disk, if it is
         self._gain_sigma = meter.gain_sigma(accuracy_percent)
         self.cells = list(cells)
-        self.bench = Bench(network, [cell.case for cell in cells], thresholds(network, cells))
-        self.setups = list(setups) or list_setups(network.circuit)
-        self._solved: dict[Setup, Solved] = {}
-        self._bits: dict[Setup, tuple[Bools, Bools]] = {}
-        for setup, (solved, chatters, bits) in zip(self.setups, solve_setups(self.bench, self.setups), strict=True):
-            self._solved[setup] = solved
-            self._bits[setup] = (chatters, bits)
+        self.setups = list_setups(network)
+        self._solved: OrderedDict[Setup, Solved] = OrderedDict()
         self._behaviours: dict[Setup, Behaviour] = {}
-        self._remembered: dict[str, Floats] = {}
-        self._unknowns()
-        self._predictions: dict[tuple[str, str, str, Setup], Prediction] = {}
+        self.remembered_all: dict[str, Floats] = {}
+        self._states: dict[Setup, tuple[State, Bools]] = {}
+        self._predictions: OrderedDict[tuple[str, str, str, str, Setup], Prediction] = OrderedDict()
+
+    def restore(self, told: Told, states: dict[Setup, tuple[State, Bools]], remembered: dict[str, Floats]) -> None:
+        """Puts back what was worked out before."""
+        self.__dict__["told"] = told
+        self._states = states
+        self.remembered_all = remembered
+
+    @cached_property
+    def bench(self) -> Bench:
+        """All cells as cases, with the thresholds that make each settle its way."""
+        bench = Bench(self.network, [cell.case for cell in self.cells], thresholds(self.network, self.cells))
+        bench.known_states.update(self._states)
+        return bench
+
+    @cached_property
+    def unknowns(self) -> Unknowns:
+        """What is not known about this car, and how it hangs on each cell's fault."""
+        return Unknowns.of(self.network, self.cells, self._gain_sigma)
 
     @cached_property
     def weight(self) -> Floats:
@@ -141,67 +142,138 @@ class Table:
         return [check for check in self.checks if check.kind == "reading"]
 
     def solved(self, setup: Setup) -> Solved:
-        """All cells' circuits in a setup: volts, currents, replies."""
+        """All cells' circuits in a setup: volts, currents, replies; the last few are kept."""
+        if setup not in self._solved:
+            self._solved[setup] = self.bench.solved(setup)
+            size = 8 * len(self.cells) * (2 * len(self.network.branches) + len(self.network.nodes))
+            _forget_old(self._solved, size)
+        self._solved.move_to_end(setup)
         return self._solved[setup]
 
-    # ---- unknowns
-
-    def _unknowns(self) -> None:
-        branches = self.network.branches
-        self._copper = np.array([b.copper for b in branches])
-        self._spread = np.array([b.spread for b in branches])
-        self._emf_sigma = np.array([b.emf_sigma_v for b in branches])
-        self._sources = np.flatnonzero(self._emf_sigma)
-        rows = len(self.cells), len(branches)
-        self._added_ohm = np.zeros(rows)  # what the fault adds in series
-        self._graded_ln = np.zeros(rows)  # d ln(ohm) a sigma of severity, where severity is all of the branch
-        self._graded_emf = np.zeros(rows)
-        self._ln_sigma = np.array([cell.ln_sigma for cell in self.cells])[:, None]
-        for c, cell in enumerate(self.cells):
-            if cell.severity is None or cell.severity == OPEN:
-                continue
-            for change in cell.fault.changes:
-                at = self.network.branch_at.get(change.target)
-                if change.value is not None or at is None:
-                    continue
-                if change.what == "series":
-                    self._added_ohm[c, at] = cell.severity
-                elif change.what == "emf":
-                    self._graded_emf[c, at] = cell.ln_sigma * cell.severity
-                else:
-                    self._graded_ln[c, at] = cell.ln_sigma
+    def _some_solved(self, setup: Setup, cells: Ints) -> Solved:
+        """The same for some of the cells."""
+        return self._solved[setup].rows(cells) if setup in self._solved else self.bench.solved(setup, cells)
 
     # ---- predictions
 
     def predict(self, check: Check) -> Prediction:
-        """What every cell expects of a reading; worked out once and kept."""
-        key = (check.red, check.black, check.function, check.setup)
+        """What every cell expects of a reading; the last few are kept."""
+        key = (check.red, check.black, check.wire, check.function, check.setup)
         if key not in self._predictions:
-            self._predictions[key] = self._held(check) if "_m" in check.function else self._plain(check)
+            self._predictions[key] = self._held(check) if check.is_held else self._plain(check)
+            _forget_old(self._predictions, 8 * len(self.cells) * self.unknowns.count)
+        self._predictions.move_to_end(key)
         return self._predictions[key]
-
-    @cached_property
-    def stack(self) -> Stack:
-        """The predictions of all `readings` in one piece."""
-        predicted = [self.predict(check) for check in self.readings]
-        return Stack(
-            np.stack([p.mean for p in predicted], axis=1),
-            np.stack([p.slope for p in predicted], axis=1).astype(np.float32),
-            np.stack([p.noise for p in predicted], axis=1),
-            np.stack([p.sigma for p in predicted], axis=1),
-            np.stack([p.floats & (not c.is_ohms) for p, c in zip(predicted, self.readings, strict=True)], axis=1),
-        )
 
     @cached_property
     def column(self) -> dict[str, int]:
         """Where each reading stands in the stack, by the check's id."""
         return {check.id: k for k, check in enumerate(self.readings)}
 
+    @cached_property
+    def stack(self) -> Stack:
+        """The predictions of all `readings` in one piece."""
+        told, count = self.told, len(self.readings)
+        held = np.array([k for k, check in enumerate(self.readings) if check.is_held], dtype=np.int64)
+        parts = [each[:, :count].copy() for each in (told.mean, told.noise, told.sigma, told.floats)]
+        for part, each in zip(parts, (told.mean, told.noise, told.sigma, told.floats), strict=True):
+            part[:, held] = np.take_along_axis(each, self.pick[:, held], axis=1)
+        parts[3] &= ~np.array([check.is_ohms for check in self.readings], dtype=bool)
+        return Stack(*parts)
+
+    @cached_property
+    def _moments(self) -> list[Check]:
+        """The readings, and where a meter holds the lowest or highest value, those that it may have held instead."""
+        earlier = [self._earlier(check) for check in self.readings if check.is_held]
+        return [*self.readings, *dict.fromkeys(check for check in earlier if check.id not in self.column)]
+
+    def _earlier(self, check: Check) -> Check:
+        """The reading before the last turn of the key."""
+        before = setup_before(self.network.circuit, check.setup) or check.setup
+        return reading(self.network, check.red, check.black, "volts", before)
+
+    @property
+    def moments(self) -> int:
+        """How many moments `told` is about."""
+        return len(self._moments)
+
+    @cached_property
+    def told(self) -> Told:
+        """What every cell expects at each of the moments, held values as they are at that moment."""
+        parts: list[Floats] = [np.zeros((len(self.cells), len(self._moments))) for _ in range(5)]
+        for setup, ohms, columns in self._blocks(np.arange(len(self._moments))):
+            solved, chatters = self.solved(setup), self.chatters(setup)
+            checks = [self._moments[k] for k in columns]
+            places = self._places(checks)
+            chunk = max(8, CHUNK // (columns.size * len(self.network.branches)))
+            for start in range(0, len(self.cells), chunk):
+                cells = np.arange(start, min(start + chunk, len(self.cells)))
+                told, _ = self._moves(solved.rows(cells), chatters[cells], cells, ohms).tell(checks, places)
+                for whole, part in zip(parts, _arrays(told), strict=True):
+                    whole[start : start + chunk, columns] = part
+        return Told(parts[0], parts[1], parts[2], parts[3] > 0, parts[4])
+
+    @cached_property
+    def pick(self) -> Ints:
+        """Which of the moments each cell's reading is, (C, K): of a held one the lower or higher."""
+        at = {check.id: k for k, check in enumerate(self._moments)}
+        pick = np.tile(np.arange(len(self.readings)), (len(self.cells), 1))
+        for k, check in enumerate(self.readings):
+            if check.is_held:
+                before = at[self._earlier(check).id]
+                pick[:, k] = np.where(
+                    self._holds_first(check, self.told.mean[:, before], self.told.mean[:, k]), before, k
+                )
+        return pick
+
+    def _blocks(self, wanted: Ints) -> list[tuple[Setup, bool, Ints]]:
+        """Some of the moments, each once, by setup, those of ohms by themselves."""
+        found: dict[tuple[Setup, bool], list[int]] = {}
+        for k in np.unique(wanted).tolist():
+            check = self._moments[k]
+            found.setdefault((check.setup, check.is_ohms), []).append(k)
+        return [(setup, ohms, np.array(columns)) for (setup, ohms), columns in found.items()]
+
+    def _places(self, checks: Sequence[Check]) -> Places:
+        return Places.of(self.network, self.bench.node_at, checks)
+
+    def _moves(self, solved: Solved, chatters: Bools, cells: Ints, ohms: bool) -> Moves:
+        return Moves(self.unknowns.rows(cells), solved, chatters, self.bench.open_siemens[cells], ohms)
+
+    def covariance(self, cells: Ints, columns: Ints, known: Floats) -> Floats:
+        """Covariance of some of the readings with n others through the unknowns, (cells, columns, n); `known`
+        (cells, n, U) are the others' slopes."""
+        pick = self.pick[np.ix_(cells, columns)]
+        found = np.zeros((cells.size, len(self._moments), known.shape[1]))
+        for setup, ohms, block in self._blocks(pick):
+            told = Told(*(each[np.ix_(cells, block)] for each in _arrays(self.told)))
+            moves = self._moves(self._some_solved(setup, cells), self.chatters(setup)[cells], cells, ohms)
+            found[:, block] = moves.against(known, told, self._places([self._moments[k] for k in block]))
+        return np.take_along_axis(found, pick[:, :, None], axis=1)
+
+    def slopes(self, cells: Ints, columns: Ints) -> Floats:
+        """Slopes of some of the readings in some of the cells, (cells, columns, U)."""
+        pick = self.pick[np.ix_(cells, columns)]
+        slopes = np.zeros((cells.size, columns.size, self.unknowns.count))
+        for setup, ohms, block in self._blocks(pick):
+            checks = [self._moments[k] for k in block]
+            moves = self._moves(self._some_solved(setup, cells), self.chatters(setup)[cells], cells, ohms)
+            told, reply = moves.tell(checks, self._places(checks))
+            found = moves.slopes(told.mean, reply)
+            for k, column in enumerate(block):
+                row, place = np.nonzero(pick == column)
+                slopes[row, place] = found[row, k]
+        return slopes
+
+    def _holds_first(self, check: Check, before: Floats, then: Floats) -> Bools:
+        """Whether the value before the last turn of the key is the one held, (C,)."""
+        gap = then - before if check.function == "volts_min" else before - then
+        return np.asarray(gap > ROUNDING_V)
+
     def _held(self, check: Check) -> Prediction:
-        """Held minimum or maximum from key on through cranking: whichever of the two is lower or higher."""
-        before = self._plain(Check("", Setup("on"), check.red, check.black, "volts"))
-        then = self._plain(Check("", check.setup, check.red, check.black, check.function))
-        first = before.mean < then.mean if check.function == "volts_min" else before.mean > then.mean
+        """Held minimum or maximum over the last turn of the key: whichever of the two is lower or higher."""
+        before, then = self._plain(self._earlier(check)), self._plain(check)
+        first = self._holds_first(check, before.mean, then.mean)
         pick = first[:, None]
         return Prediction(
             np.where(first, before.mean, then.mean),
@@ -211,51 +283,14 @@ class Table:
         )
 
     def _plain(self, check: Check) -> Prediction:
-        solved = self._solved[check.setup]
-        red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
-        reply = solved.between(red, black)
-        source_ohm = reply[:, red] - reply[:, black]
-        net = solved.net
-        at_reply, at_volts = net.across(reply), net.across(solved.volts) - solved.emf_v
-        if check.is_ohms:
-            shown = np.maximum(source_ohm, 0.0) + meter.LEAD_OHM
-            per_ln = solved.siemens * at_reply**2 / (shown + meter.OHMS_OFFSET)[:, None]
-            noise = np.hypot(meter.LEAD_SIGMA_OHM / (shown + meter.OHMS_OFFSET), 0.01)
-            noise = np.where(shown > LEAKS_OHM, noise + LEAKS_LN, noise)
-            return self._prediction(solved, meter.ohms_scale(shown), per_ln, None, noise, shown > LEAKS_OHM)
-        open_v = solved.volts[:, red] - solved.volts[:, black]
-        loading = meter.METER_OHM / (meter.METER_OHM + source_ohm)
-        mean = open_v * loading
-        per_ln = solved.siemens * at_reply * at_volts * loading[:, None]
-        per_emf = solved.siemens * at_reply * loading[:, None]
-        floats = source_ohm > meter.FLOATING_OHM
-        noise = meter.noise_v(mean, check.function)
-        noise = np.where(floats, noise + FLOATS_V + np.abs(mean), noise)
-        chatters, _ = self._bits[check.setup]
-        noise = np.where(chatters, np.maximum(noise, 2.0), noise)
-        return self._prediction(solved, mean, per_ln, per_emf, noise, floats)
+        cells = np.arange(len(self.cells))
+        moves = self._moves(self.solved(check.setup), self.chatters(check.setup), cells, check.is_ohms)
+        told, reply = moves.tell([check], self._places([check]))
+        return Prediction(told.mean[:, 0], moves.slopes(told.mean, reply)[:, 0], told.noise[:, 0], told.floats[:, 0])
 
-    def _prediction(
-        self, solved: Solved, mean: Floats, per_ln: Floats, per_emf: Floats | None, noise: Floats, floats: Bools
-    ) -> Prediction:  # fmt: skip
-        """Puts slopes by unknown together: branches, sources, temperature, gain, severity."""
-        leaks = solved.siemens <= self.bench.open_siemens * (1 + 1e-9)
-        added = np.where(leaks, 0.0, self._added_ohm * solved.siemens)  # share of the branch that the fault is
-        spread = np.where(leaks, OPEN_SPREAD, self._spread)
-        sound = per_ln * (1 - added)
-        parts = [sound * spread]
-        rust = per_ln * added
-        severity = (rust * self._ln_sigma + per_ln * self._graded_ln).sum(axis=1)
-        if per_emf is not None:
-            parts.append(per_emf[:, self._sources] * self._emf_sigma[self._sources])
-            severity = severity + (per_emf * self._graded_emf).sum(axis=1)
-        else:
-            parts.append(np.zeros((mean.size, self._sources.size)))
-        parts.append((sound[:, self._copper].sum(axis=1) * COPPER_PER_K * TEMPERATURE_SIGMA_K)[:, None])
-        parts.append((np.zeros_like(mean) if per_emf is None else mean * self._gain_sigma)[:, None])
-        parts.append(severity[:, None])
-        drift = DRIFT * (rust + per_ln * (self._graded_ln > 0)).sum(axis=1)
-        return Prediction(mean, np.concatenate(parts, axis=1), np.hypot(noise, drift), floats)
+    def chatters(self, setup: Setup) -> Bools:
+        """Which cells come to no rest in a setup, (C,)."""
+        return self.bench.settled(setup)[1]
 
     # ---- behaviour
 
@@ -266,37 +301,60 @@ class Table:
         return self._behaviours[setup]
 
     def _behave(self, setup: Setup) -> Behaviour:
-        chatters, bits = self._bits[setup]
+        state, chatters = self.bench.settled(setup)
         net = self.network
-        solved = self._solved[setup]
-        across = solved.net.across(solved.volts)
-        watts = solved.siemens * np.square(across - solved.emf_v)
-        r, f = len(net.relays), len(net.fuses)
+        solved = self.solved(setup)
+        amps = solved.currents()
+        watts = amps**2 / np.maximum(solved.siemens, 1e-12)
+        works = {how.branch for how in net.circuit.loads.values()}
         heat: dict[str, Floats] = {}
         for index, branch in enumerate(net.branches):
             part = branch.name.partition(".")[0]
-            motor = any(branch.name == m.branch for m in net.motors)
-            if part in net.circuit.parts and not motor:
+            if part in net.circuit.parts and branch.name not in works:
                 heat[part] = heat.get(part, 0.0) + watts[:, index]
         return Behaviour(
-            {d.name: bits[:, i] for i, d in enumerate(net.relays)},
+            {d.name: state.pulled[:, i] for i, d in enumerate(net.relays)},
             chatters,
-            {d.name: bits[:, r + f + i] for i, d in enumerate(net.motors)},
-            {d.name: across[:, net.branch_at[d.branch]] for d in net.motors},
-            {d.name: bits[:, r + i] for i, d in enumerate(net.fuses)},
+            {d.branch: state.bent[:, i] for i, d in enumerate(net.bends)},
+            {d.branch: amps[:, net.branch_at[d.branch]] for d in net.bends},
+            {d.name: state.blown[:, i] for i, d in enumerate(net.fuses)},
             heat,
         )
 
+    def starter_turns(self, setup: Setup) -> Bools:
+        """In which cells a starter turns that nobody asked for: with the key on, not at start, (C,)."""
+        found = np.zeros(len(self.cells), dtype=bool)
+        if setup.key in ("accessory", "prime", "on"):
+            for name, part in self.network.circuit.parts.items():
+                if part.kind == "starter":
+                    found |= self.behaviour(setup).pulled[name]
+        return found
+
     def remembered(self, key: str, make: Callable[[], Floats]) -> Floats:
         """What was worked out under this key before, else what `make` gives now."""
-        if key not in self._remembered:
-            self._remembered[key] = make()
-        return self._remembered[key]
+        if key not in self.remembered_all:
+            self.remembered_all[key] = make()
+        return self.remembered_all[key]
 
     @cached_property
-    def crank(self) -> Setup:
-        """The setup in which cranking readings are taken."""
+    def working(self) -> Setup:
+        """The setup in which the load should work."""
+        return working_setup(self.network.circuit)
+
+    @cached_property
+    def crank(self) -> Setup | None:
+        """The setup in which cranking readings are taken, if anything cranks."""
         return cranking_setup(self.network.circuit)
+
+
+def _arrays(told: Told) -> tuple[Floats, Floats, Floats, Bools, Floats]:
+    return told.mean, told.noise, told.sigma, told.floats, told.loading
+
+
+def _forget_old(kept: OrderedDict[Any, Any], size_bytes: int) -> None:
+    """Drops what was used longest ago, all entries being of this size."""
+    while len(kept) > max(1, KEPT_BYTES / size_bytes):
+        kept.popitem(last=False)
 
 
 def build_table(circuit: Circuit, guesses: Guesses, accuracy_percent: float = meter.ACCURACY_PERCENT) -> Table:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from troubleshoot.circuit.checks import OWN_KINDS, Setup, reading
-from troubleshoot.circuit.circuit import KEYS, Circuit
+from troubleshoot.circuit.checks import own_points, reading
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network, wire_up
+from troubleshoot.circuit.setups import Setup, off_setup, partly_operated, working_setup
 from troubleshoot.errors import Problem, TypedWrong
-from troubleshoot.expect.cells import NOTHING_WRONG, Cell, severity_range
+from troubleshoot.expect.cells import NOTHING_WRONG, Cell, no_shift, severity_range
+from troubleshoot.expect.seen import WEAK_SHARE, strength
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN
@@ -40,20 +42,19 @@ class Wall:
 def make_wall(circuit: Circuit, fault_text: str = "") -> Wall:
     """Works the table out. `fault_text` is PART:MODE or PART:MODE=SEVERITY; TypedWrong when unknown."""
     network = wire_up(circuit)
-    zero = tuple(tuple(0.0 for _ in kind) for kind in (network.relays, network.fuses, network.motors))
+    zero = no_shift(network)
     cells = [Cell(NOTHING_WRONG, None, 0.0, 0.5, *zero)]
     said = ""
     if fault_text:
         fault, severity = _chosen(network, fault_text)
         cells.append(Cell(fault, severity, 0.0, 0.5, *zero))
         said = fault.say + _say_severity(fault, severity)
-    setups = [Setup(key) for key in KEYS]
-    table = Table(network, cells, setups)
+    setups = wall_setups(circuit)
+    table = Table(network, cells)
     rows = []
     neg = f"{circuit.battery}.neg"
-    for point in network.points:
-        own = circuit.parts[point.part].kind in OWN_KINDS
-        if not own or ".at." in point.node or point.node.endswith(".blade") or point.node == neg:
+    for point in own_points(network):
+        if ".at." in point.node or point.node == neg:
             continue
         squares = []
         for setup in setups:
@@ -65,7 +66,20 @@ def make_wall(circuit: Circuit, fault_text: str = "") -> Wall:
                 bool(predicted.floats[-1]), bool(table.behaviour(setup).chatters[-1]),
             ))  # fmt: skip
         rows.append((point.node, point.say, tuple(squares)))
-    return Wall(circuit.title, said, KEYS, tuple(rows), _does(table, setups))
+    return Wall(circuit.title, said, tuple(s.key + s.tail for s in setups), tuple(rows), _does(table, setups))
+
+
+def wall_setups(circuit: Circuit) -> list[Setup]:
+    """The columns: every key state of the circuit, and behind the key state in which the load works the same with
+    its switch operated (before it each of several alone, and what comes after it, and the key off with it)."""
+    working = working_setup(circuit)
+    plain = [Setup(key) for key in circuit.keys]
+    if not working.operated:
+        return plain
+    later = [k for k in circuit.keys if k in ("cranking", "running", "remote")]
+    left_on = off_setup(circuit)
+    return [*(s for s in plain if s.key not in later), *partly_operated(circuit), working,
+            *(replace(working, key=key) for key in later), *([left_on] if left_on else [])]  # fmt: skip
 
 
 def _does(table: Table, setups: list[Setup]) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -75,10 +89,12 @@ def _does(table: Table, setups: list[Setup]) -> tuple[tuple[str, tuple[str, ...]
     seen = [table.behaviour(setup) for setup in setups]
     for d in net.relays:
         words = ("chatters" if b.chatters[-1] else "in" if b.pulled[d.name][-1] else "out" for b in seen)
-        lines.append((net.circuit.named_parts[d.name].spoken, tuple(words)))
-    for m in net.motors:
-        lines.append((net.circuit.named_parts[m.name].spoken,
-                      tuple("runs" if b.turning[m.name][-1] else "stands" for b in seen)))  # fmt: skip
+        if d.name not in net.standing_in:
+            lines.append((net.circuit.named_parts[d.name].spoken, tuple(words)))
+    for name, how in net.circuit.loads.items():
+        shares = (strength(table, b, name)[-1] for b in seen)
+        told = (how.answers[2 if share == 0 else 0 if share >= WEAK_SHARE else 1] for share in shares)
+        lines.append((net.circuit.named_parts[name].spoken, tuple(told)))
     for f in net.fuses:
         if any(b.blown[f.name][-1] for b in seen):
             lines.append((net.circuit.named_parts[f.name].spoken,

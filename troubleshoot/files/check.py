@@ -13,7 +13,7 @@ from pydantic_core import ErrorDetails
 from pydantic_core.core_schema import ErrorType
 
 from troubleshoot.errors import Problem
-from troubleshoot.files.known_fields import follow
+from troubleshoot.files.known_fields import Place, follow, how_to_add
 from troubleshoot.files.tell import UNSAFE, described, gathered, nearest, place, shown, suggest
 from troubleshoot.files.yaml_text import Document
 from troubleshoot.units import FROM_FILE
@@ -27,17 +27,19 @@ _BUILT_IN = frozenset(get_args(ErrorType))
 
 _A_LIST = ("a list", "put each item on its own line, beginning with '- '")
 _A_GROUP = ("a group of fields", "write its fields on the lines below, indented")
-_A_NUMBER = ("a number", "")
+_A_NUMBER = ("a number", "write it in digits, like 2.5")
+_WHOLE = ("a whole number", "write it in digits, like 2")
+_A_TRUTH = ("true or false", "write true or false")
 _WANTED: dict[str, tuple[str, str]] = {
-    "string_type": ("text", ""),
-    "int_type": ("a whole number", ""),
-    "int_parsing": ("a whole number", ""),
-    "int_from_float": ("a whole number", ""),
+    "string_type": ("text", "write a few words on this line"),
+    "int_type": _WHOLE,
+    "int_parsing": _WHOLE,
+    "int_from_float": _WHOLE,
     "float_type": _A_NUMBER,
     "float_parsing": _A_NUMBER,
     "finite_number": _A_NUMBER,
-    "bool_type": ("true or false", ""),
-    "bool_parsing": ("true or false", ""),
+    "bool_type": _A_TRUTH,
+    "bool_parsing": _A_TRUTH,
     "list_type": _A_LIST,
     "tuple_type": _A_LIST,
     "set_type": _A_LIST,
@@ -83,39 +85,48 @@ def _problem(model: type[BaseModel], document: Document, error: ErrorDetails) ->
     kind, loc, ctx = error["type"], error["loc"], error.get("ctx", {})
     found = follow(model, loc)
     path = where = document.existing(found.path)
-    names, name = found.names, ""
+    group, name = found, ""
     if kind in ("missing", "extra_forbidden"):
-        names, name = follow(model, loc[:-1]).names, str(loc[-1])
+        group, name = follow(model, loc[:-1]), str(loc[-1])
         where = path if kind == "extra_forbidden" else (*path, loc[-1])
     elif kind in ("union_tag_invalid", "union_tag_not_found"):
         # Only a field can be pointed at; a union may also be told apart by a function.
         name = ctx["discriminator"].strip("'")
         where = (*path, name) if name.isidentifier() else path
         path = document.existing(where)
-    code, message, hint = _told(error, ctx, names, shown(name))
+    code, message, hint = _told(error, ctx, group, shown(name))
     return Problem(code, message, hint, place(where, document.data), document.file, document.line_of(path))
 
 
-def _told(error: ErrorDetails, ctx: dict[str, Any], names: tuple[str, ...], name: str) -> _Told:
-    """Code, message and hint for one pydantic error about the field `name`; `names` may stand there."""
+def _told(error: ErrorDetails, ctx: dict[str, Any], group: Place, name: str) -> _Told:
+    """Code, message and hint for one pydantic error about the field `name` of `group`."""
     kind, value = error["type"], error["input"]
     if kind not in _BUILT_IN:
         return kind, _cut(error["msg"], ctx, value), _cut(str(ctx.get("hint", "")), ctx, value)
     if kind == "missing" and name.isdigit():
-        return "missing-field", f"item {int(name) + 1} is missing", ""
+        return "missing-field", f"item {int(name) + 1} is missing", "add it to the list"
     if kind == "missing":
-        return "missing-field", f"field '{name}' is missing", ""
+        hint = how_to_add(group.model, name) if group.model else "add it"
+        return "missing-field", f"field '{name}' is missing", hint
     if kind == "extra_forbidden":
-        return "unknown-field", f"unknown field '{name}'", suggest(name, names, "fields here")
+        return "unknown-field", f"unknown field '{name}'", suggest(name, group.names, "fields here") or "delete it"
     if kind == "union_tag_invalid":
-        tag = str(ctx["tag"])
-        return "unknown-kind", f"unknown {name} '{shown(tag)}'", suggest(tag, names, "there are")
+        return _kind_told(value, name, str(ctx["tag"]), group.names)
     if kind == "union_tag_not_found":
-        return "missing-kind", f"field '{name}' is missing", suggest("", names, "it may be")
+        return "missing-kind", f"field '{name}' is missing", suggest("", group.names, "it may be")
     if value is None:
         hint = "write a value after the colon, or leave the field out; text beginning with # needs quotes"
         return "empty-field", "nothing is written here", hint
     return _value_told(kind, value, ctx, error["msg"])
+
+
+def _kind_told(part: object, name: str, tag: str, kinds: tuple[str, ...]) -> _Told:
+    """Code, message and hint for a part whose kind there is not; pydantic tells even an empty one as a word."""
+    written = part.get(name, tag) if isinstance(part, dict) else tag
+    if written is None:
+        return "empty-field", "nothing is written here", suggest("", kinds, "it may be")
+    told = f"'{shown(written)}'" if isinstance(written, str) else described(written)
+    return "unknown-kind", f"unknown {name} {told}", suggest(tag, kinds, "there are")
 
 
 def _value_told(kind: str, value: object, ctx: dict[str, Any], pydantic_message: str) -> _Told:
@@ -135,15 +146,19 @@ def _value_told(kind: str, value: object, ctx: dict[str, Any], pydantic_message:
     if kind in _LIMITS:
         tidy = {name: f"{each:g}" if isinstance(each, float) else each for name, each in ctx.items()}
         limit = _LIMITS[kind].format(**tidy)
-        return "out-of-range", f"this must be {limit}, not {described(value)}", ""
+        return "out-of-range", f"this must be {limit}, not {described(value)}", f"write a number that is {limit}"
     if kind == "string_too_short" and ctx["min_length"] == 1:
         return "empty-field", "nothing is written here", "write a few words"
     if kind in _LENGTHS:
-        return "wrong-length", _LENGTHS[kind].format(**ctx), ""
+        return "wrong-length", _LENGTHS[kind].format(**ctx), "add to it, or take away from it"
     if kind == "string_pattern_mismatch":
-        return "wrong-form", f"{described(value)} has not the form that is wanted here", ""
+        return (
+            "wrong-form",
+            f"{described(value)} has not the form that is wanted here",
+            "write it as its neighbours are",
+        )
     if kind in ("value_error", "assertion_error"):
-        return "wrong-value", _cut(str(ctx["error"]), ctx, value), ""
+        return "wrong-value", _cut(str(ctx["error"]), ctx, value), "write another value"
     # The rest is rare; pydantic's sentence is the only one there is for it.
     hint = _cut(pydantic_message, ctx, value).replace("Input should", "it should")
     return kind.replace("_", "-"), f"{described(value)} does not fit here", hint

@@ -51,7 +51,7 @@ def _read_bytes(path: Path) -> bytes:
         _refuse(path, "unreadable-file", "you may not read this file", "look at its permissions")
     except (OSError, ValueError) as error:  # ValueError: a NUL inside the name
         reason = getattr(error, "strerror", None) or "its name is not a file name"
-        _refuse(path, "unreadable-file", f"the file cannot be read: {reason.lower()}")
+        _refuse(path, "unreadable-file", f"the file cannot be read: {reason.lower()}", "look at its name and folder")
     if len(data) > LARGEST_BYTES:
         _refuse(
             path,

@@ -1,7 +1,7 @@
 """A pydantic error's `loc` followed through the model: which segments are in the file, what may stand there.
 
 Used by `check` alone. pydantic puts the tag of a union into `loc` ("parts", "fp", "relay", "coil"); only the
-model knows that "relay" is such a tag and not a field, and which fields that kind of part has.
+model knows that "relay" is such a tag and not a field, which fields that kind of part has, and what may be written.
 """
 
 from __future__ import annotations
@@ -19,10 +19,12 @@ _Schema = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Place:
-    """`path`: the loc without union tags. `names`: the fields of the group there, or the union's kinds."""
+    """`path`: the loc without union tags. `names`: the fields of the group there, or the union's kinds.
+    `model`: the group's own, where it has one."""
 
     path: Loc
     names: tuple[str, ...]
+    model: type[BaseModel] | None = None
 
 
 def follow(model: type[BaseModel], loc: Loc) -> Place:
@@ -36,13 +38,30 @@ def follow(model: type[BaseModel], loc: Loc) -> Place:
         if not is_union:
             path.append(segment)
         schema = None if schema is None else _step(schema, segment, definitions)
-    return Place(tuple(path), _names(_unwrap(schema, definitions)))
+    group = _unwrap(schema, definitions, until="model")
+    return Place(tuple(path), _names(_unwrap(schema, definitions)), group.get("cls") if group else None)
 
 
-def _unwrap(schema: _Schema | None, definitions: dict[str, _Schema]) -> _Schema | None:
+def how_to_add(model: type[BaseModel], name: str) -> str:
+    """What to write for a field that is not there: "add it, as in 'rating: 6.2 A': of the make contact"."""
+    schema = model.model_json_schema()
+    field = schema.get("$defs", {}).get(model.__name__, schema)["properties"].get(name, {})
+    if field.get("type") == "array":
+        return f"add '{name}:' and its list below"
+    if field.get("type") == "object" or "$ref" in field:
+        return f"add '{name}:' and its fields below"
+    examples = [*field.get("examples", ()), *field.get("enum", ()), field.get("const", "...")]
+    meant = str(field.get("description", "")).rstrip(".")
+    is_said = not meant or field.get("patternErrorMessage", "").startswith(f"write {meant}")
+    return f"add it, as in '{name}: {examples[0]}'" + ("" if is_said else f": {meant[0].lower()}{meant[1:]}")
+
+
+def _unwrap(schema: _Schema | None, definitions: dict[str, _Schema], until: str = "") -> _Schema | None:
     """The schema under defaults, validators and references: the one that has fields, items or choices."""
     while schema is not None:
         kind = schema["type"]
+        if kind == until:
+            return schema
         if kind == "definitions":
             definitions.update({each["ref"]: each for each in schema["definitions"]})
         if kind == "definition-ref":

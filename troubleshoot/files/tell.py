@@ -100,7 +100,9 @@ def gathered(problems: list[Problem]) -> FileProblems:
     left = len(told) - SHOWN_PROBLEMS
     if left > 0:
         noun = "problem" if left == 1 else "problems"
-        told = [*told[:SHOWN_PROBLEMS], Problem("more", f"and {left} more {noun}", file=told[0].file)]
+        first = told[SHOWN_PROBLEMS]
+        more = Problem("more", f"and {left} more {noun} from here on", "mend these first", "", first.file, first.line)
+        told = [*told[:SHOWN_PROBLEMS], more]
     return FileProblems(told)
 
 

@@ -96,7 +96,7 @@ class _Tree:
         try:
             event = next(self.events, None)
             if event is None or _is_empty(event):
-                self._note("empty-file", "there is nothing in this file", 0)
+                self._note("empty-file", "there is nothing in this file", 0, "begin with 'field: value' lines")
                 raise _StopError
             self.lines_at[()] = _line(event)
             data = self._value(event, ())
@@ -129,7 +129,8 @@ class _Tree:
     def _value(self, event: Any, path: Loc) -> Any:
         self._refuse_marks(event)
         if len(self.lines_at) > MOST_VALUES:
-            self._note("too-big", f"there are more than {MOST_VALUES} values in this file", _line(event))
+            message, hint = f"there are more than {MOST_VALUES} values in this file", "is it this file?"
+            self._note("too-big", message, _line(event), hint)
             raise _StopError
         kind = type(event).__name__
         if kind == "AliasEvent":
@@ -137,7 +138,8 @@ class _Tree:
         if kind == "ScalarEvent":
             return self._scalar(event)
         if len(path) >= DEEPEST:
-            self._note("too-deep", f"this is nested more than {DEEPEST} levels deep", _line(event))
+            message, hint = f"this is nested more than {DEEPEST} levels deep", "close the brackets before this one"
+            self._note("too-deep", message, _line(event), hint)
             raise _StopError
         return self._mapping(path) if kind == "MappingStartEvent" else self._sequence(path)
 

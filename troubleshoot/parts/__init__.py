@@ -10,22 +10,32 @@ from typing import Annotated
 from pydantic import Field
 
 from troubleshoot.parts.battery import Battery
+from troubleshoot.parts.controller import Controller
+from troubleshoot.parts.diode import Diode
 from troubleshoot.parts.engine import Alternator, Starter
+from troubleshoot.parts.fan import Fan
 from troubleshoot.parts.fuse import Fuse
 from troubleshoot.parts.ground import GroundBolt, Metal
+from troubleshoot.parts.horn import Horn
+from troubleshoot.parts.lamp import Lamp
 from troubleshoot.parts.load import Load
+from troubleshoot.parts.motor import Motor
 from troubleshoot.parts.part import Part
 from troubleshoot.parts.pump import Pump
 from troubleshoot.parts.relay import Relay
-from troubleshoot.parts.switch import IgnitionSwitch
+from troubleshoot.parts.splice import Splice
+from troubleshoot.parts.supply import Supply
+from troubleshoot.parts.switch import IgnitionSwitch, OilSwitch, Switch
 from troubleshoot.parts.wire import Wire
 
 AnyPart = Annotated[
-    Battery | Starter | Alternator | Fuse | Relay | IgnitionSwitch | Pump | Load | Metal | GroundBolt,
+    Battery | Supply | Starter | Alternator | Fuse | Relay | IgnitionSwitch | Switch | OilSwitch | Controller | Diode
+    | Pump | Fan | Horn | Lamp | Load | Metal | GroundBolt | Splice,
     Field(discriminator="kind"),
-]
+]  # fmt: skip
 
 __all__ = [
-    "Alternator", "AnyPart", "Battery", "Fuse", "GroundBolt", "IgnitionSwitch", "Load", "Metal", "Part",
-    "Pump", "Relay", "Starter", "Wire",
+    "Alternator", "AnyPart", "Battery", "Controller", "Diode", "Fan", "Fuse", "GroundBolt", "Horn", "IgnitionSwitch",
+    "Lamp", "Load", "Metal", "Motor", "OilSwitch", "Part", "Pump", "Relay", "Splice", "Starter", "Supply", "Switch",
+    "Wire",
 ]  # fmt: skip

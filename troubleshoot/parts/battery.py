@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from troubleshoot.parts.branch import Anatomy, Branch, Change, Fault, Severity, Terminal
+from troubleshoot.parts.keys import KEYS
 from troubleshoot.parts.part import Part, sigma
 from troubleshoot.units import Measure, PositiveOhmsMeasure, ShareMeasure
 
@@ -14,7 +15,7 @@ CHARGE = (0.0, 0.25, 0.50, 0.75, 1.0)
 OPEN_CIRCUIT_V = (11.89, 12.06, 12.24, 12.45, 12.65)
 """Rested flooded battery at about 25 °C; the usual BCI-type table (trade-facts section 5)."""
 
-NOT_RUNNING = frozenset({"off", "accessory", "on", "cranking"})
+NOT_RUNNING = frozenset(KEYS) - {"running"}
 
 
 def open_circuit_v(charge: float) -> float:

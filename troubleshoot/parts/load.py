@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from troubleshoot.parts.branch import Anatomy, Branch, Terminal
 from troubleshoot.parts.part import Part, sigma
 from troubleshoot.units import PositiveOhmsMeasure
@@ -17,7 +19,7 @@ class Load(Part):
 
     kind: Literal["load"]
     resistance: PositiveOhmsMeasure
-    case: str = ""
+    case: str = Field(default="", description="The metal part that it is bolted to, if it has no ground wire.")
 
     def anatomy(self) -> Anatomy:
         here = self.name

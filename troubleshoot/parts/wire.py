@@ -7,13 +7,8 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from troubleshoot.units import Gauge, PositiveMetres, PositiveOhmsMeasure
-
-COPPER_OHM_M = 1 / 58e6
-"""Annealed copper at 20 °C, ohm·m (IEC 60028 / IACS)."""
-
-COPPER_PER_K = 0.00393
-"""Relative change of resistance a kelvin at 20 °C (NBS Handbook 100; trade-facts section 3)."""
+from troubleshoot.parts.copper import COPPER_OHM_M, at_temperature
+from troubleshoot.units import Celsius, Gauge, PositiveMetres, PositiveOhmsMeasure, Share
 
 FLEXIBLE_OHM_PER_M = {
     0.5e-6: 39.0e-3, 0.75e-6: 26.0e-3, 1.0e-6: 19.5e-3, 1.5e-6: 13.3e-3,
@@ -37,8 +32,11 @@ def ohm_per_m(gauge: Gauge) -> float:
 
 def wire_ohm(gauge: Gauge, length_m: float, celsius: float = 20.0) -> float:
     """Ohms of a wire: R20·[1 + 0.00393·(T - 20)]."""
-    return ohm_per_m(gauge) * length_m * (1 + COPPER_PER_K * (celsius - 20))
+    return at_temperature(ohm_per_m(gauge) * length_m, celsius)
 
+
+TOLERANCE = 0.1
+"""Of a wire's ohms where its size and length are known: length as laid, stranding (invented)."""
 
 WIRE_WORDS = ("wire", "cable", "lead", "strap")
 """A wire whose name ends in one of these is not called a wire once more."""
@@ -49,20 +47,24 @@ class Wire(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    name: str = ""
-    start: str = Field(alias="from")
-    end: str = Field(alias="to")
+    name: str = Field(default="", description="What it is for, one word.")
+    start: str = Field(alias="from", description="part.terminal")
+    end: str = Field(alias="to", description="part.terminal")
     gauge: Gauge
     length: PositiveMetres
-    colour: str = ""
+    colour: str = Field(default="", description="As one sees it, the stripe behind a stroke.")
     joint: PositiveOhmsMeasure | None = Field(
         default=None, description="Each ring or clamp of this wire on a stud; else the circuit's `joint`."
+    )
+    temperature: Celsius = Field(default=20.0, description="Along its route; near the exhaust it is warmer.")
+    tolerance: Share = Field(
+        default=TOLERANCE, description="Within which its ohms lie in 95 of 100 cars; more where it was not measured."
     )
 
     @property
     def ohm(self) -> float:
-        """Ohms of the conductor at 20 °C."""
-        return wire_ohm(self.gauge, self.length)
+        """Ohms of the conductor at its route's temperature."""
+        return wire_ohm(self.gauge, self.length, self.temperature)
 
     @property
     def spoken(self) -> str:

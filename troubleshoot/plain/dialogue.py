@@ -7,7 +7,8 @@ from textwrap import wrap
 from typing import NoReturn
 
 from troubleshoot.errors import TroubleshootError, TypedWrong
-from troubleshoot.expect.seen import COMPLAINTS
+from troubleshoot.expect.seen import complaints_of
+from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
 from troubleshoot.session.session import Session
 from troubleshoot.session.state import expects
@@ -73,13 +74,14 @@ class Dialogue:
 
     def _first_questions(self) -> None:
         self._tell("What is the complaint?")
-        names = list(COMPLAINTS)
+        offered = complaints_of(self.session.circuit)
+        names = list(offered)
         for number, name in enumerate(names, 1):
-            self._tell(f"  {number:2} {COMPLAINTS[name]}")
+            self._tell(f"  {number:2} {offered[name]}")
         while True:
             given = self._line("complaint> ").lower()
             chosen = names[int(given) - 1] if given.isdecimal() and 0 < int(given) <= len(names) else given
-            if chosen in COMPLAINTS:
+            if chosen in offered:
                 break
             self._tell(f"Please give a number from 1 to {len(names)}.")
         worked = self._one_of("Did it ever work as it is wired now?", ("yes", "no", "unknown"))
@@ -89,7 +91,21 @@ class Dialogue:
             self._say("Readings taken while the fault is away say little about it: try to bring it back first "
                       "(warm it up, load it, move the wires).")  # fmt: skip
         helper = self._one_of("Is somebody with you to turn the key?", ("yes", "no"))
-        self.session.tell(chosen, {"helper": helper == "yes"}, worked, touched, present)
+        tools = self._tools()
+        self.session.tell(chosen, {"helper": helper == "yes", **dict.fromkeys(tools, True)}, worked, touched, present)
+
+    def _tools(self) -> list[str]:
+        """What is at hand beside what most have."""
+        offered = {name: words for name, words in Can.asked().items() if name != "helper" and not getattr(Can(), name)}
+        self._tell("What else is at hand?")
+        for number, words in enumerate(offered.values(), 1):
+            self._tell(f"  {number:2} {words}")
+        names = list(offered)
+        while True:
+            given = self._line("numbers, or enter for none> ").replace(",", " ").split()
+            if all(word.isdecimal() and 0 < int(word) <= len(names) for word in given):
+                return [names[int(word) - 1] for word in given]
+            self._tell(f"Please give numbers from 1 to {len(names)}, with spaces between, or just enter.")
 
     def _one_of(self, question: str, words: tuple[str, ...]) -> str:
         while True:

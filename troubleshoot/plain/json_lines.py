@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from troubleshoot.errors import TroubleshootError
-from troubleshoot.expect.seen import COMPLAINTS
+from troubleshoot.expect.seen import complaints_of
 from troubleshoot.session.cards import CheckCard, VerdictCard
 from troubleshoot.session.session import Session
 from troubleshoot.words import say
@@ -30,7 +30,7 @@ class JsonLines:
         circuit = self.session.circuit
         self._tell({
             "type": "hello", "protocol": PROTOCOL, "circuit": self.session.circuit_name, "title": circuit.title,
-            "feeds": circuit.feeds, "complaints": COMPLAINTS, "session": str(self.session.path),
+            "feeds": circuit.feeds, "complaints": complaints_of(circuit), "session": str(self.session.path),
             "points": [p.node for p in self.session.table.network.points], "torn": self.session.torn,
         })  # fmt: skip
         if self.session.state.cleared and not self.session.state.stopped:
@@ -114,7 +114,7 @@ class JsonLines:
         removed = {str(name) for name in (*setup.get("unplugged", ()), *setup.get("fuses_out", ()))}
         network = self.session.table.network
         if setup.get("relay") == "out":
-            removed |= {d.name for d in network.relays}
+            removed |= set(network.circuit.relays)
         if setup.get("battery_negative") == "off":
             removed.add(network.circuit.battery)
         return self.session.record_reading(

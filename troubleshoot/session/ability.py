@@ -17,11 +17,23 @@ class Can(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    helper: bool = Field(default=False, description="A second person turns the key.")
-    long_leads: bool = Field(default=True, description="Leads that reach from the battery to the tank.")
-    min_max: bool = Field(default=True, description="The meter has a MIN/MAX key.")
-    ohms: bool = Field(default=True, description="The meter reads ohms and one may take the battery off.")
+    helper: bool = Field(default=False, description="somebody is there to turn the key")
+    long_leads: bool = Field(default=True, description="leads long enough from the battery to the load")
+    min_max: bool = Field(default=True, description="the meter has a MIN/MAX key")
+    ohms: bool = Field(default=True, description="the meter reads ohms, and the battery may come off")
+    clamp: bool = Field(default=False, description="a DC clamp meter")
+    low_impedance: bool = Field(default=False, description="the meter has a low-impedance volts range")
+    lamp: bool = Field(default=False, description="a headlamp bulb on leads")
+    fused_leads: bool = Field(default=False, description="fused leads that reach the load")
+    extension: bool = Field(default=False, description="extension leads between the relay and its socket")
+    zeroed: bool = Field(default=False, description="the leads' own ohms are taken off every ohms reading")
     cant_reach: tuple[str, ...] = Field(default=(), description="Parts or places that cannot be got at.")
+
+    @classmethod
+    def asked(cls) -> dict[str, str]:
+        """What may be asked with yes or no, by field, in words."""
+        fields = cls.model_fields.items()
+        return {name: field.description or name for name, field in fields if field.annotation is bool}
 
     @classmethod
     def read(cls, data: dict[str, Any]) -> Can:
@@ -43,9 +55,16 @@ class Can(BaseModel):
         circuit = network.circuit
         if check.is_ohms and not self.ohms:
             return False
-        if check.function in ("volts_min", "volts_max") and not self.min_max:
+        if check.is_held and not self.min_max:
             return False
-        live_crank = check.setup.key == "cranking" and check.function == "volts"
+        tools = {name.partition("@")[0] for name in check.setup.fitted}
+        if check.wire:
+            tools.add("clamp")
+        if check.function == "low_volts":
+            tools.add("low_volts")
+        if not tools <= self._tools:
+            return False
+        live_crank = check.setup.key in ("cranking", "remote") and check.function == "volts"
         if live_crank and not (self.helper or self.long_leads):
             return False
         far = check.place != "engine bay" and check.black.startswith(f"{circuit.battery}.")
@@ -53,5 +72,18 @@ class Can(BaseModel):
             return False
         nodes = [node for node in (check.red, check.black) if node]
         touched = {network.point_at[node].part for node in nodes} | {network.point_at[node].place for node in nodes}
-        touched |= {check.place} | check.setup.removed | ({check.about.partition(":")[2]} if check.about else set())
+        touched |= {check.place, check.wire} - {""}
+        touched |= (
+            check.setup.removed
+            | check.setup.operated
+            | check.setup.reseated
+            | ({check.about.partition(":")[2]} if check.about else set())
+        )
         return not touched & set(self.cant_reach)
+
+    @property
+    def _tools(self) -> set[str]:
+        """What beside the meter is there, by the word that fittings and functions use."""
+        lent = {"clamp": self.clamp, "low_volts": self.low_impedance, "lamp": self.lamp}
+        lent |= {"leads": self.fused_leads, "ground": self.fused_leads, "extension": self.extension}
+        return {tool for tool, has in lent.items() if has}

@@ -7,12 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.setups import key_before
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
-from troubleshoot.parts import Fuse, Pump, Relay
+from troubleshoot.parts import Fuse, Relay
 from troubleshoot.session.standing import healthy_range
 from troubleshoot.session.steps import Steps
 from troubleshoot.words import say
@@ -41,23 +42,25 @@ class CheckCard:
         """The `check` object of the JSON dialogue."""
         check, circuit = self.check, network.circuit
         removed = check.setup.removed
-        of = {kind: sorted(n for n in removed if isinstance(circuit.parts[n], kind)) for kind in (Relay, Fuse, Pump)}
+        of = {kind: sorted(n for n in removed if isinstance(circuit.parts[n], kind)) for kind in (Relay, Fuse)}
         prevented = circuit.start_prevented
-        cranking = check.setup.key == "cranking"
+        turned = check.setup.key in ("cranking", "remote")
+        relay = "out" if of[Relay] else "reseated" if check.setup.reseated else "in"
         others = sorted(removed - {*of[Relay], *of[Fuse], circuit.battery})
         return {
             "type": "check", "id": check.id, "kind": check.kind, "red": check.red, "black": check.black,
-            "function": check.function if check.kind == "reading" else "", "about": check.about,
+            "function": check.function if check.kind == "reading" else "", "wire": check.wire, "about": check.about,
             "setup": {
-                "key": check.setup.key, "before": check.setup.before, "relay": "out" if of[Relay] else "in",
-                "unplugged": others, "fitted": [], "fuses_out": of[Fuse],
+                "key": check.setup.key, "before": key_before(circuit, check.setup), "relay": relay,
+                "unplugged": others, "fitted": sorted(check.setup.fitted), "fuses_out": of[Fuse],
+                "operated": sorted(check.setup.operated), "warm": check.setup.warm,
                 "battery_negative": "off" if circuit.battery in removed else "on",
-                "start_prevented_by": prevented.by if cranking else "",
+                "start_prevented_by": prevented.by if turned and prevented else "",
             },
             "say": self.say, "why": self.why, "cautions": list(self.cautions), "answers": list(check.answers),
             "meanings": [{"outcome": o, "suspects": list(f)} for o, f in self.meanings],
             "healthy": [float(f"{value:.4g}") for value in self.healthy] if self.healthy else None,
-            "unit": "" if check.kind == "observation" else "ohm" if check.is_ohms else "V",
+            "unit": say.unit_of(check),
             "cost_s": round(self.cost_s),
         }  # fmt: skip
 
@@ -126,7 +129,7 @@ class VerdictCard:
                 "repair": list(self.repair), "prove": list(self.prove)}  # fmt: skip
 
 
-def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool) -> VerdictCard:
+def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool, leads_ohm: float) -> VerdictCard:
     """Puts the verdict together from the belief."""
     groups = reasoner.ranked_groups(belief)
     lead = groups[0]
@@ -146,7 +149,7 @@ def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool) -> VerdictC
         sure=sure,
         say=_say(lines, lead.probability, sure, finished),
         repair=tuple(dict.fromkeys(reasoner.fault(n).repair for n in lead.faults)),
-        prove=_prove(reasoner, belief, lead.faults),
+        prove=_prove(reasoner, belief, lead.faults, leads_ohm),
     )
 
 
@@ -163,7 +166,7 @@ def _say(lines: tuple[Line, ...], probability: float, sure: bool, finished: bool
     return text
 
 
-def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple[str, ...]:
+def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...], leads_ohm: float) -> tuple[str, ...]:
     """Readings that must change: those taken that were off, else the plain ones that the fault moves most."""
     table = belief.table
     if faults[0] in (NOTHING_WRONG.name, NOT_DESCRIBED.name):
@@ -182,10 +185,10 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...]) -> tuple
         check = table.readings[int(k)]
         if len(wanted) >= 3:
             break
-        if check.id in allowed and check.setup in (Setup("on"), table.crank) and apart[k] > 3:
+        if check.id in allowed and check.setup in (table.working, table.crank) and apart[k] > 3:
             wanted.append(check)
     told = []
     for check in dict.fromkeys(wanted):
-        if limits := healthy_range(table, check):
+        if limits := healthy_range(table, check, leads_ohm):
             told.append(f"{say.say_short(table.network, check)}: {say.say_range(check, *limits)}")
     return tuple(told)

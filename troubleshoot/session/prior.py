@@ -19,7 +19,10 @@ WORKED_BEFORE = 0.1
 TOUCHED = 3.0
 """How much the first answers weigh on wiring mistakes, and on parts touched last (invented)."""
 
-MISWIRED = ("miswired", "accessory-feed", "start-feed")
+MISWIRED = (
+    "miswired", "exchanged", "other-layout", "painted-ground", "accessory-feed", "start-feed", "constant-feed",
+    "ignition-feed",
+)  # fmt: skip
 SHORTEST_WORD = 4
 """Letters from which a word of "what was touched last" is looked for in the names of parts: not "the", "its"."""
 

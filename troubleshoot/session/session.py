@@ -21,21 +21,21 @@ from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.cost import cost_s
-from troubleshoot.diagnose.evidence import Known, known_from
+from troubleshoot.diagnose.evidence import Known, known_from, not_yet
 from troubleshoot.diagnose.explain import meanings, ruled_out, silent_about
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
-from troubleshoot.expect.seen import COMPLAINTS, told_already
+from troubleshoot.expect.seen import complaints_of, told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.file_text import read_text
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
-from troubleshoot.session.kept import circuit_of, guesses_of, table_of
+from troubleshoot.session.kept import circuit_of, guesses_of, reasoner_of, table_of
 from troubleshoot.session.log import Event, Log, LogFailed
 from troubleshoot.session.prior import prior_after
 from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
@@ -66,6 +66,10 @@ WORST_METER = (0.05, 5.0)
 def local_now() -> datetime:
     """The clock that events are stamped with; tests give their own."""
     return datetime.now().astimezone()
+
+
+WARNED = 1e-3
+"""Probability of a dangerous suspect from which a check warns of it (invented)."""
 
 
 class Session:
@@ -188,7 +192,7 @@ class Session:
     def reasoner(self) -> Reasoner:
         """Groups and choice for what this person can do."""
         can = self.state.told.can if self.state.told else Can()
-        return Reasoner.shared(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
+        return reasoner_of(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
 
     @cached_property
     def _prior(self) -> Floats | None:
@@ -229,9 +233,10 @@ class Session:
         present: str = "unknown",
     ) -> None:  # fmt: skip
         """The complaint and the first questions. Raises TypedWrong for an unknown complaint or ability."""
-        if complaint not in COMPLAINTS:
+        known = complaints_of(self.circuit)
+        if complaint not in known:
             raise TypedWrong(Problem("unknown-complaint", f"{complaint!r} is not a complaint",
-                                     f"one of: {', '.join(COMPLAINTS)}", "complaint"))  # fmt: skip
+                                     f"one of: {', '.join(known)}", "complaint"))  # fmt: skip
         able = Can.read(can or {})
         self._append({"event": "told", "complaint": complaint, "can": able.model_dump(mode="json"),
                       "worked": worked, "touched": touched, "present": present})  # fmt: skip
@@ -262,7 +267,7 @@ class Session:
 
     @cached_property
     def _next(self) -> tuple[Choice | None, Belief]:
-        passed = self.state.skipped | self._told_already()
+        passed = self.state.skipped | self._told_already() | not_yet(self.reasoner.checks, self.state.evidence)
         return self.reasoner.next_choice(self.state.evidence, self.state.stand, passed, self._prior)
 
     def next_check(self) -> CheckCard | VerdictCard:
@@ -274,18 +279,23 @@ class Session:
 
     def _card(self, check: Check, belief: Belief) -> CheckCard:
         network = self.table.network
-        told = meanings(self.reasoner, belief, check, lambda value: say.say_value(check, value))
+        told = meanings(self.reasoner, belief, check, lambda value: self._say_value(check, value))
         return CheckCard(
             check=check,
             say=say.say_check(network, check),
             short=say.say_short(network, check),
             why=self._say_why(belief, check),
             meanings=tuple((m.outcome, tuple(self.say_fault(n) for n in m.faults)) for m in told),
-            cautions=tuple(say.cautions(network, check)),
-            healthy=healthy_range(self.table, check),
+            cautions=(*self._surprises(belief, check), *say.cautions(network, check)),
+            healthy=healthy_range(self.table, check, self._leads_ohm),
             cost_s=cost_s(self.circuit, self.guesses.costs, self.state.stand, check),
             steps=steps_of(network, check, self.state.stand.setup),
         )
+
+    def _surprises(self, belief: Belief, check: Check) -> tuple[str, ...]:
+        """What turning the key for this check may do if a suspect that is still alive is the fault."""
+        turns = self.table.starter_turns(check.setup)
+        return (say.STARTER_MAY_TURN,) if belief.p_cell[:-1][turns].sum() > WARNED else ()
 
     def _say_why(self, belief: Belief, check: Check) -> str:
         groups = [g for g in self.reasoner.ranked_groups(belief)[:3] if g.probability > 0.02]
@@ -301,7 +311,7 @@ class Session:
     def _told_already(self) -> frozenset[str]:
         """Observations that the complaint has answered."""
         complaint = self.state.told.complaint if self.state.told else "unsure"
-        return frozenset(check.id for check in self.table.checks if told_already(check, complaint))
+        return frozenset(c.id for c in self.table.checks if told_already(self.circuit, c, complaint))
 
     # ---- answers
 
@@ -333,7 +343,7 @@ class Session:
         return self._accept(check, doubt.candidates[which], doubt.text)
 
     def _accept(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Outcome:
-        known = known_from(check, answer)
+        known = known_from(check, answer, self._leads_ohm)
         before = self._next[1]
         self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)})
         self._forget()
@@ -367,7 +377,16 @@ class Session:
         if known.choice >= 0:
             return known.check.answers[known.choice]
         value = float(np.exp(known.value) - 0.5) if known.check.is_ohms else known.value
-        return say.say_value(known.check, value)
+        return self._say_value(known.check, value)
+
+    def _say_value(self, check: Check, value: float) -> str:
+        """A value as this person's meter would show it."""
+        return say.say_value(check, max(0.0, value - self._leads_ohm) if check.is_ohms else value)
+
+    @property
+    def _leads_ohm(self) -> float:
+        """What the person takes off an ohms reading."""
+        return meter.LEAD_OHM if self.state.told and self.state.told.can.zeroed else 0.0
 
     def _say_doubted(self, belief: Belief) -> tuple[str, ...]:
         return tuple(
@@ -397,7 +416,7 @@ class Session:
             if entry.known is None:
                 lines.append(ReadLine(short, f"skipped, {entry.why_skipped}"))
                 continue
-            limits = healthy_range(self.table, entry.check)
+            limits = healthy_range(self.table, entry.check, self._leads_ohm)
             healthy = say.say_range(entry.check, *limits) if limits else ""
             lines.append(ReadLine(short, self._say_known(entry.known), healthy, id(entry.known) in doubted))
         return lines
@@ -413,7 +432,7 @@ class Session:
 
     def verdict(self) -> VerdictCard:
         """What is left, what to repair, which readings prove it; honest about how sure."""
-        return verdict_card(self.reasoner, self._next[1], finished=self._next[0] is None)
+        return verdict_card(self.reasoner, self._next[1], self._next[0] is None, self._leads_ohm)
 
 
 def _doubted(belief: Belief) -> list[tuple[Known, str]]:

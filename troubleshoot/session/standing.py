@@ -37,14 +37,15 @@ class ReadLine:
         return f"{self.short}: {self.told}" + (f" (healthy {self.healthy})" if self.healthy else "")
 
 
-def healthy_range(table: Table, check: Check) -> tuple[float, float] | None:
-    """What a healthy circuit shows, two sigma either way, in V or ohm; None for an observation."""
+def healthy_range(table: Table, check: Check, leads_ohm: float = 0.0) -> tuple[float, float] | None:
+    """What a healthy circuit shows, two sigma either way, in V, A or ohm (less the leads', where the person takes
+    `leads_ohm` off); None for an observation."""
     if check.kind != "reading":
         return None
     predicted = table.predict(check)
     low, high = (float(predicted.mean[0] + side * 2 * predicted.sigma[0]) for side in (-1, 1))
     if check.is_ohms:
-        return max(0.0, float(np.exp(low) - 0.5)), float(np.exp(high) - 0.5)
+        return tuple(max(0.0, float(np.exp(end) - 0.5) - leads_ohm) for end in (low, high))  # type: ignore[return-value]
     return low, high
 
 

@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.setups import Setup
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.session.ability import Can
 from troubleshoot.session.log import Event
+from troubleshoot.words.say import dimension_of
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ def expects(check: Check) -> str:
     """Which grammar reads the answer."""
     if check.kind == "observation":
         return "observation"
-    return "resistance" if check.is_ohms else "voltage"
+    return dimension_of(check)
 
 
 def known_to(known: Known) -> dict[str, Any]:
@@ -115,16 +117,20 @@ def known_to(known: Known) -> dict[str, Any]:
 
 def check_to(check: Check) -> dict[str, Any]:
     """A check as plain data."""
+    setup = check.setup
     return {
-        "id": check.id, "red": check.red, "black": check.black, "function": check.function,
-        "about": check.about, "answers": list(check.answers), "key": check.setup.key,
-        "removed": sorted(check.setup.removed), "place": check.place, "again": check.again,
+        "id": check.id, "red": check.red, "black": check.black, "function": check.function, "wire": check.wire,
+        "about": check.about, "answers": list(check.answers), "key": setup.key,
+        "removed": sorted(setup.removed), "operated": sorted(setup.operated), "fitted": sorted(setup.fitted),
+        "warm": setup.warm, "reseated": sorted(setup.reseated), "place": check.place, "again": check.again,
     }  # fmt: skip
 
 
 def check_from(data: dict[str, Any]) -> Check:
-    """The check back from plain data."""
+    """The check back from plain data; what an older log does not say of a setup was not done."""
+    changed = (frozenset(data.get(name, ())) for name in ("removed", "operated", "fitted"))
+    setup = Setup(data["key"], *changed, data.get("warm", False), frozenset(data.get("reseated", ())))
     return Check(
-        data["id"], Setup(data["key"], frozenset(data["removed"])), data["red"], data["black"],
-        data["function"], data["about"], tuple(data["answers"]), data["place"], data["again"],
+        data["id"], setup, data["red"], data["black"], data["function"], data.get("wire", ""), data["about"],
+        tuple(data["answers"]), data["place"], data["again"],
     )  # fmt: skip

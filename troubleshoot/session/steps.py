@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from troubleshoot.circuit.checks import Check, Setup
-from troubleshoot.circuit.circuit import SAY_KEY, Circuit
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.setups import Setup, key_before
 from troubleshoot.parts import Relay
 from troubleshoot.words import say
+
+NOTHING: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,7 @@ class OnRelay:
     """Where the leads go on a relay: stamped numbers, "" for a lead that is elsewhere."""
 
     say: str
-    blades: int
+    numbers: tuple[str, ...]
     red: str
     black: str
     on_part: bool
@@ -33,6 +36,8 @@ class Steps:
     key: str
     before: str
     start_prevented: str
+    operated: tuple[str, ...]
+    fitted: tuple[str, ...]
     out: tuple[str, ...]
     put_back: tuple[str, ...]
     look: str
@@ -40,37 +45,44 @@ class Steps:
     black: str
     red_mark: str
     black_mark: str
+    clamp: str
     meter: str
     hold: str
     on_relays: tuple[OnRelay, ...]
-
-
-HOLD = "Start holding with the key on, then crank for three seconds."
 
 
 def steps_of(network: Network, check: Check, last: Setup) -> Steps:
     """The pieces of a check that comes after one in the setup `last`."""
     circuit, setup = network.circuit, check.setup
     is_reading = check.kind == "reading"
-    cranking = setup.key == "cranking"
-    plug = circuit.start_prevented.unplug
-    out = setup.removed - {plug} if cranking else setup.removed
+    turned = setup.key in ("cranking", "remote")
+    out = setup.removed - (circuit.unplugged_to_crank if turned else frozenset()) - say.on_extension(setup)
     back = last.removed - setup.removed
     return Steps(
-        key=SAY_KEY[setup.key],
-        before="" if setup.key == "off" else SAY_KEY[setup.before],
-        start_prevented=circuit.start_prevented.by if cranking else "",
+        key=say.say_key(circuit, setup.key),
+        before=""
+        if setup.key == "off"
+        else say.say_key(circuit, key_before(circuit, replace(setup, operated=NOTHING))),
+        start_prevented=circuit.start_prevented.by if turned and circuit.start_prevented else "",
+        operated=tuple(say.say_operated(circuit, setup)),
+        fitted=tuple(say.say_fitted(network, setup)),
         out=tuple(say.say_out(circuit, Setup(setup.key, out))),
         put_back=_put_back(circuit, back),
         look="" if is_reading else say.say_look(circuit, check),
-        red=say.say_point(network, check.red) if is_reading else "",
-        black=say.say_point(network, check.black) if is_reading else "",
+        red=say.say_point(network, check.red) if check.red else "",
+        black=say.say_point(network, check.black) if check.black else "",
+        clamp=f"{say.say_wire(network, check.wire)}, arrow {say.say_arrow(network, check.wire)}" if check.wire else "",
         red_mark=_mark(check.red),
         black_mark=_mark(check.black),
         meter=say.SAY_FUNCTION[check.function] if is_reading else "",
-        hold=HOLD if check.function in ("volts_min", "volts_max") else "",
+        hold=say.say_hold(circuit, setup) if check.is_held else "",
         on_relays=_on_relays(network, check),
     )
+
+
+def _came_from(circuit: Circuit, setup: Setup) -> str:
+    """The key state before this one, whatever is operated."""
+    return key_before(circuit, replace(setup, operated=NOTHING))
 
 
 def _put_back(circuit: Circuit, back: frozenset[str]) -> tuple[str, ...]:
@@ -94,5 +106,5 @@ def _on_relays(network: Network, check: Check) -> tuple[OnRelay, ...]:
         part = network.circuit.named_parts.get(name)
         if isinstance(part, Relay):
             red, black = (_mark(n) if n.startswith(f"{name}.") else "" for n in (check.red, check.black))
-            found[name] = OnRelay(part.spoken, part.blades, red, black, node.endswith(".blade"))
+            found[name] = OnRelay(part.spoken, part.numbers, red, black, node.endswith(".blade"))
     return tuple(found.values())

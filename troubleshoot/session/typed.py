@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import cast
 
-from troubleshoot.circuit.checks import Check, Function, Setup, cranking_setup, reading
-from troubleshoot.circuit.circuit import KEYS
+from troubleshoot.circuit.checks import Check, Function, reading
+from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.setups import Setup, cranking_setup, working_setup
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.expect.table import Table
 from troubleshoot.units import quote
@@ -21,19 +22,23 @@ def find_check(
     Words: `RED [to BLACK] KEY VALUE`; black is battery negative where it is not said. Raises TypedWrong.
     """
     if text:
-        red, black, key, value = _split(text)
+        red, black, key, value = _split(text, key_words(table.network.circuit))
     else:
         value = ""
     circuit = table.network.circuit
-    if key not in KEYS:
-        raise TypedWrong(Problem("no-key", f"no key state in {quote(text or key)}", f"say one of: {', '.join(KEYS)}"))
+    keys = key_words(circuit)
+    if key not in keys:
+        raise TypedWrong(Problem("no-key", f"no key state in {quote(text or key)}", f"say one of: {', '.join(keys)}"))
     if function not in SAY_FUNCTION:
         raise TypedWrong(Problem("no-function", f"unknown meter function {quote(function)}",
                                  f"one of: {', '.join(SAY_FUNCTION)}"))  # fmt: skip
     unknown = removed - set(circuit.parts)
     if unknown:
         raise TypedWrong(Problem("unknown-part", f"there is no part {quote(', '.join(sorted(unknown)))}"))
-    setup = cranking_setup(circuit) if key == "cranking" else Setup(key, removed)
+    if key == WORKING:
+        setup = working_setup(circuit, removed)
+    else:
+        setup = (cranking_setup(circuit) if key == "cranking" else None) or Setup(key, removed)
     if setup not in table.setups:
         raise TypedWrong(Problem("no-setup", "that setup is not among those worked out for this circuit",
                                  "take the reading with everything plugged in"))  # fmt: skip
@@ -47,9 +52,18 @@ def find_check(
     return check, value
 
 
-def _split(text: str) -> tuple[str, str, str, str]:
+WORKING = "working"
+"""What one types for the state in which the load should work, where that takes more than the key."""
+
+
+def key_words(circuit: Circuit) -> tuple[str, ...]:
+    """The words for the states in which one may read."""
+    return (*circuit.keys, *([WORKING] if circuit.works.operate else []))
+
+
+def _split(text: str, keys: tuple[str, ...]) -> tuple[str, str, str, str]:
     words = text.split()
-    at = next((i for i, word in enumerate(words) if word.lower() in KEYS), -1)
+    at = next((i for i, word in enumerate(words) if word.lower() in keys), -1)
     if at < 1 or at == len(words) - 1:
         raise TypedWrong(Problem("not-a-reading", f"{quote(text)} is not a reading",
                                  "say it as: 86 cranking 0.2, or: 30 to 87 on 0.1 V"))  # fmt: skip
@@ -65,7 +79,7 @@ def _point(table: Table, words: str) -> str:
         return joined
     nodes = [p.node for p in table.network.points if not p.node.endswith(".blade")]
     ends = [n for n in nodes if n.endswith(f".{joined}") and ".at." not in n]
-    relays = [n for n in ends if n.partition(".")[0] in {d.name for d in table.network.relays}]
+    relays = [n for n in ends if n.partition(".")[0] in table.network.circuit.relays]
     found = relays if len(ends) > 1 and len(relays) == 1 else ends
     if len(found) == 1:
         return found[0]

@@ -7,18 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 
-from troubleshoot.circuit.circuit import KEYS
 from troubleshoot.circuit.network import Network
+from troubleshoot.circuit.setups import Setup, live_setups, setup_before
 from troubleshoot.parts.branch import OPEN_OHM, Change, Fault
-from troubleshoot.parts.wire import COPPER_PER_K
-from troubleshoot.solve.linear import Bools, Floats, Incidence, Ints
-from troubleshoot.solve.settle import Devices, Fuses, Motors, Relays, State, settle
+from troubleshoot.parts.copper import COPPER_PER_K
+from troubleshoot.solve.linear import Bools, Floats, Incidence, Ints, Solved
+from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 OPEN = float("inf")
 """The severity of a joint that is fully open."""
+
+
+FIRST = np.zeros(1, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -52,8 +56,14 @@ class Draw:
         return cls(
             np.zeros(branches), np.zeros(branches), np.zeros(branches),
             np.zeros((cases, len(network.relays))), np.zeros((cases, len(network.fuses))),
-            np.zeros((cases, len(network.motors))), np.zeros(cases),
+            np.zeros((cases, len(network.bends))), np.zeros(cases),
         )  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _incidence(count: int, a: tuple[int, ...], b: tuple[int, ...]) -> Incidence:
+    """One for all benches of a network, which then share the bases that it keeps."""
+    return Incidence(count, np.array(a), np.array(b))
 
 
 class Bench:
@@ -65,16 +75,15 @@ class Bench:
         self.draw = draw or Draw.nominal(network, len(cases))
         index = {node: i for i, node in enumerate(network.nodes)}
         self.node_at = index
-        self.net = Incidence(
-            len(index),
-            np.array([index[b.a] for b in network.branches]),
-            np.array([index[b.b] for b in network.branches]),
-        )
+        ends = (tuple(index[node] for node in side) for side in zip(*((b.a, b.b) for b in network.branches), strict=True))
+        self.net = _incidence(len(index), *ends)
         self.emf_v = self.draw.emf_v + np.array([b.emf_v for b in network.branches])
         copper = np.array([b.copper for b in network.branches])
         heat = np.log1p(COPPER_PER_K * self.draw.kelvin)[:, None] * copper
         self.healthy_ohm = np.exp(self.draw.ln_ohm + heat) * np.array([b.ohm for b in network.branches])
         self.ohm = self.healthy_ohm.copy()
+        self._warms = 1 + COPPER_PER_K * np.array([b.heats_k for b in network.branches])
+        self._loose = np.zeros_like(self.ohm, dtype=bool)
         self.open_siemens = np.exp(self.draw.ln_leak) / OPEN_OHM
         self.fitted = np.tile(np.array([b.fitted for b in network.branches]), (len(cases), 1))
         self.opened = np.zeros_like(self.fitted)
@@ -83,7 +92,7 @@ class Bench:
             for change in case.fault.changes if case.fault else ():
                 self._apply(row, change, case.severity)
         self.devices = self._devices()
-        self.start_state = self._history()
+        self.known_states: dict[Setup, tuple[State, Bools]] = {}
 
     # ---- devices and faults
 
@@ -96,10 +105,11 @@ class Bench:
         self._welded = np.zeros((count, len(network.relays)), dtype=bool)
         self._stuck = self._welded.copy()
         self._blown = np.zeros((count, len(network.fuses)), dtype=bool)
-        self._seized = np.zeros((count, len(network.motors)), dtype=bool)
-        self._motor_branches = self._indices([d.branch for d in network.motors])
-        self._run_ohm = np.exp(self.draw.ln_ohm[:, self._motor_branches])
-        self._run_ohm *= np.array([d.run_ohm for d in network.motors])
+        self._blow_a = np.exp(self.draw.ln_blow) * np.array([d.blow_a for d in network.fuses])
+        self._seized = np.zeros((count, len(network.bends)), dtype=bool)
+        self._bend_branches = self._indices([d.branch for d in network.bends])
+        self._run_ohm = np.exp(self.draw.ln_ohm[:, self._bend_branches])
+        self._run_ohm *= np.array([d.run_ohm for d in network.bends])
 
     def _indices(self, names: Sequence[str]) -> Ints:
         """Branch indices of the given names; -1 for ''."""
@@ -111,41 +121,44 @@ class Bench:
     def _apply(self, row: int, change: Change, severity: float | None) -> None:
         value = severity if change.value is None else change.value
         if change.target in self.network.branch_at:
-            self._apply_to_branch(row, self._branch(change.target), change.what, value)
+            self._apply_to_branch(row, self._branch(change.target), change, value)
         else:
             self._apply_to_device(row, change, value)
 
-    def _apply_to_branch(self, row: int, branch: int, what: str, value: float | None) -> None:
-        motor = next((m for m, at in enumerate(self._motor_branches) if at == branch), None)
-        if what == "open" or (what == "series" and value == OPEN):
+    def _apply_to_branch(self, row: int, branch: int, change: Change, value: float | None) -> None:
+        bend = next((m for m, at in enumerate(self._bend_branches) if at == branch), None)
+        self._loose[row, branch] |= change.reseats
+        if change.what == "open" or (change.what == "series" and value == OPEN):
             self.opened[row, branch] = True
-            if motor is not None:
-                self._seized[row, motor] = True
+            if bend is not None:
+                self._seized[row, bend] = True
             return
         if value is None:
             raise ValueError(f"the fault of row {row} needs a severity")
-        if what == "series":
+        if change.what == "series":
             self.ohm[row, branch] += value
-            if motor is not None:
-                self._run_ohm[row, motor] += value
-        elif what == "connect":
+            if bend is not None:
+                self._run_ohm[row, bend] += value
+        elif change.what == "connect":
             self.fitted[row, branch] = True
-            self.ohm[row, branch] = value
-        elif what == "scale":
+            self.ohm[row, branch] = value * np.exp(self.draw.ln_ohm[row, branch])
+        elif change.what == "scale":
             self.ohm[row, branch] *= value
-        elif what == "emf":
+        elif change.what == "emf":
             self.emf_v[row, branch] = value
 
     def _apply_to_device(self, row: int, change: Change, value: float | None) -> None:
         network = self.network
         relay = next((i for i, d in enumerate(network.relays) if d.name == change.target), -1)
         fuse = next((i for i, d in enumerate(network.fuses) if d.name == change.target), -1)
-        motor = next((i for i, d in enumerate(network.motors) if d.name == change.target), -1)
+        bend = next((i for i, d in enumerate(network.bends) if d.name == change.target), -1)
         factor = 1.0 if value is None else value
         if change.what == "turns":
             self._turns[row, relay] *= factor
         elif change.what == "pull_in":
             self._pull_in[row, relay] *= factor
+        elif change.what == "blow":
+            self._blow_a[row, fuse] *= factor
         elif change.what == "welded":
             self._welded[row, relay] = True
         elif change.what == "stuck":
@@ -153,16 +166,18 @@ class Bench:
         elif change.what == "blown":
             self._blown[row, fuse] = True
         elif change.what == "seized":
-            self._seized[row, motor] = True
+            self._seized[row, bend] = True
 
     def _devices(self) -> Devices:
-        relays, fuses, motors = self.network.relays, self.network.fuses, self.network.motors
+        relays, fuses, bends = self.network.relays, self.network.fuses, self.network.bends
         count = len(self.cases)
+        contacts = [(r, name, True) for r, d in enumerate(relays) for name in d.make]
+        contacts += [(r, name, False) for r, d in enumerate(relays) for name in d.rest]
         return Devices(
             Relays(
                 self._indices([d.coil for d in relays]),
-                self._indices([d.make[0] for d in relays]),
-                self._indices([d.rest[0] if d.rest else "" for d in relays]),
+                tuple((r, self._branch(name), makes) for r, name, makes in contacts),
+                np.array([d.leads for d in relays], dtype=bool),
                 self._pull_in,
                 np.tile(np.array([d.release_a for d in relays]), (count, 1)),
                 self._turns,
@@ -171,13 +186,16 @@ class Bench:
             ),
             Fuses(
                 self._indices([d.branch for d in fuses]),
-                np.exp(self.draw.ln_blow) * np.array([d.blow_a for d in fuses]),
+                np.array([d.resets for d in fuses], dtype=bool),
+                self._blow_a,
             ),
-            Motors(
-                self._motor_branches,
+            Bends(
+                self._bend_branches,
+                np.array([d.two_way for d in bends], dtype=bool),
                 1 / self._run_ohm,
-                np.tile(np.array([d.emf_v for d in motors]), (count, 1)),
-                np.exp(self.draw.ln_start) * np.array([d.start_v for d in motors]),
+                np.tile(np.array([d.emf_v for d in bends]), (count, 1)),
+                np.exp(self.draw.ln_start) * np.array([d.start_v for d in bends]),
+                np.tile(np.array([d.keep_v for d in bends]), (count, 1)),
                 self._seized,
             ),
             np.exp(self.draw.ln_leak.mean(axis=0)) / OPEN_OHM,
@@ -185,40 +203,61 @@ class Bench:
 
     # ---- setups
 
-    def closed(self, key: str, removed: frozenset[str]) -> Bools:
-        """Which branches conduct in this setup as far as key and fitting go, (branches,)."""
-        return np.array([(b.keys is None or key in b.keys) and not (b.needs & removed) for b in self.network.branches])
+    def closed(self, setup: Setup) -> Bools:
+        """Which branches conduct in this setup as far as key, switches and fitting go, (branches,)."""
+        return np.array([
+            (b.keys is None or setup.key in b.keys)
+            and not (b.needs & setup.removed)
+            and (not b.operate or b.operate in setup.operated)
+            for b in self.network.branches
+        ])  # fmt: skip
 
-    def arrays(self, key: str, removed: frozenset[str], state: State) -> tuple[Floats, Floats]:
-        """Conductances and sources (C, branches) in a setup with the devices in `state`."""
-        return self.devices.impose(*self._passive(key, removed), state)
+    def arrays(self, setup: Setup, state: State, rows: Ints | slice = slice(None)) -> tuple[Floats, Floats]:
+        """Conductances and sources (C, branches) in a setup with the devices in `state`; of some cases' rows only."""
+        return self.devices.rows(rows).impose(*self._passive(setup, rows), state)
 
-    def _passive(self, key: str, removed: frozenset[str]) -> tuple[Floats, Floats]:
-        shut = self.closed(key, removed) & ~self.opened
-        siemens = np.where(shut, 1 / self.ohm, self.open_siemens)
-        siemens[~self.fitted] = 0.0
-        return siemens, np.where(shut, self.emf_v, 0.0)
+    def _passive(self, setup: Setup, rows: Ints | slice = slice(None)) -> tuple[Floats, Floats]:
+        ohm, opened = self.ohm[rows], self.opened[rows]
+        if setup.reseated:
+            home = np.array([bool(b.needs & setup.reseated) for b in self.network.branches]) & self._loose[rows]
+            ohm, opened = np.where(home, self.healthy_ohm[rows], ohm), opened & ~home
+        if setup.warm:
+            ohm = ohm * self._warms
+        shut = self.closed(setup) & ~opened
+        siemens = np.where(shut, 1 / ohm, self.open_siemens[rows])
+        siemens[~self.fitted[rows]] = 0.0
+        absent = [i for i, b in enumerate(self.network.branches) if b.joins and b.joins not in setup.fitted]
+        siemens[:, absent] = 0.0
+        return siemens, np.where(shut, self.emf_v[rows], 0.0)
 
-    def run(self, removed: frozenset[str], upto: str, state: State | None = None,
-            prevented: frozenset[str] = frozenset()) -> dict[str, tuple[State, Bools]]:  # fmt: skip
-        """Turns the key from off through every state up to `upto`.
+    def settled(self, setup: Setup) -> tuple[State, Bools]:
+        """The state in a setup after the key has come there through those before it, and who chatters, (C,)."""
+        if setup not in self.known_states:
+            before = setup_before(self.network.circuit, setup)
+            state = self.settled(before)[0] if before else self.start_state
+            self.known_states[setup] = settle(self.net, self.devices, *self._passive(setup), state)
+        return self.known_states[setup]
 
-        Returns the settled state and who chatters, by key state. `prevented` is taken out in addition
-        while cranking.
-        """
-        state = (state or self.start_state).copy()
-        results: dict[str, tuple[State, Bools]] = {}
-        for key in KEYS[: KEYS.index(upto) + 1]:
-            out = removed | prevented if key == "cranking" else removed
-            state, chatters = settle(self.net, self.devices, *self._passive(key, out), state)
-            results[key] = (state.copy(), chatters)
-        return results
+    def solved(self, setup: Setup, rows: Ints | None = None) -> Solved:
+        """All cases, or those of some rows, solved in a setup, settled."""
+        state = self.settled(setup)[0]
+        if rows is None:
+            return Solved(self.net, *self.arrays(setup, state))
+        base = self.arrays(setup, state.rows(FIRST), FIRST)[0][0]
+        return Solved(self.net, *self.arrays(setup, state.rows(rows), rows), base_siemens=base)
 
-    def _history(self) -> State:
+    @cached_property
+    def start_state(self) -> State:
         """What the car went through before one came to it: all key states once. Only blown fuses remain."""
         state = self.devices.at_rest(len(self.cases))
         state.blown |= self._blown
-        blown = self.run(frozenset(), "running", state)["running"][0].blown
+        circuit = self.network.circuit
+        way = [Setup(key) for key in circuit.keys if key != "remote"]
+        if circuit.works.operate:
+            working = [s for s in live_setups(circuit) if s.operated and not s.removed]
+            way = [*[s for s in way if s.key in ("off", "accessory", "prime", "on")], *working, *way]
+        for setup in way:
+            state, _ = settle(self.net, self.devices, *self._passive(setup), state)
         rest = self.devices.at_rest(len(self.cases))
-        rest.blown = blown
+        rest.blown = state.blown
         return rest

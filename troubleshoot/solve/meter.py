@@ -20,6 +20,13 @@ def gain_sigma(accuracy_percent: float) -> float:
     return accuracy_percent / 200
 
 
+LOW_OHM = 3e3
+"""A low-impedance volts input, order of size (typical maker data, no single source; from memory)."""
+
+CLAMP_SIGMA_A = 0.08
+CLAMP_SHARE = 0.02
+"""A DC clamp: 2 % and what is left after zeroing (typical maker data, no single source; from memory)."""
+
 LEAD_OHM = 0.2
 LEAD_SIGMA_OHM = 0.08
 OVER_LIMIT_OHM = 40e6
@@ -45,6 +52,11 @@ def noise_v(volts: Floats, function: str) -> Floats:
         return np.hypot(digits, 0.0001)
     wander = 0.15 if function in ("volts_min", "volts_max") else 0.03
     return np.hypot(digits, np.hypot(wander * np.minimum(1, np.abs(volts) / 3), 0.001))
+
+
+def noise_a(amps: Floats) -> Floats:
+    """Sigma of a clamp's reading."""
+    return np.hypot(CLAMP_SIGMA_A, CLAMP_SHARE * amps)
 
 
 def ohms_scale(ohm: Floats | float) -> Floats:

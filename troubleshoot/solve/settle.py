@@ -1,4 +1,4 @@
-"""Relays, fuses and motors settle: the linear circuit is solved, the devices look, until nothing moves.
+"""Relays, fuses and what bends settle: the linear circuit is solved, the devices look, until nothing moves.
 
 History matters: every key state starts from what the one before left (decision 3 of the design). All
 cases are settled together; C is their number.
@@ -9,26 +9,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from troubleshoot.solve.linear import Bools, Floats, Incidence, Ints, Solved
 
-ROUNDS = 12
-"""Rounds after which devices that still move are said to chatter; a chain of events is at most five long."""
+ROUNDS = 16
+"""Rounds after which devices that still move are said to chatter; a chain of events is at most eight long."""
 
-ROUGH = 1e-3
-"""Relative error that does not matter while devices are still moving: their thresholds are known to 5 %."""
-
-RUNS_DOWN_V = 0.01
-"""Volts above its back-EMF that a motor needs to keep turning; less is the leakage of an open feed."""
+Signs = npt.NDArray[np.int8]
 
 
 @dataclass(frozen=True)
 class Relays:
-    """R relays. `make` and `rest` are branch indices, -1 where there is none. Per case: (C, R)."""
+    """R relays. `contacts` joins each relay to its contacts: (relay, branch, makes or rests); `leads` (R,) move before
+    the others. Per case: (C, R)."""
 
     coil: Ints
-    make: Ints
-    rest: Ints
+    contacts: tuple[tuple[int, int, bool], ...]
+    leads: Bools
     pull_in_a: Floats
     release_a: Floats
     turns: Floats
@@ -38,37 +36,50 @@ class Relays:
 
 @dataclass(frozen=True)
 class Fuses:
-    """F fuses: branch indices (F,), amperes at which each blows (C, F)."""
+    """F fuses: branch indices (F,), which close again when cold (F,), amperes at which each blows (C, F)."""
 
     branch: Ints
+    resets: Bools
     blow_a: Floats
 
 
 @dataclass(frozen=True)
-class Motors:
-    """M motors: branch indices (M,); per case (C, M) the running line, starting volts, seized or not."""
+class Bends:
+    """B branches of two lines: branch indices and directions (B,); per case (C, B) the second line, the volts at
+    which it begins and ends, and what stays on the first."""
 
     branch: Ints
+    two_way: Bools
     run_siemens: Floats
     emf_v: Floats
     start_v: Floats
+    keep_v: Floats
     seized: Bools
 
 
 @dataclass
 class State:
-    """What the devices are doing: pulled in (C, R), blown (C, F), turning (C, M)."""
+    """What the devices are doing: pulled in (C, R), blown (C, F), bent (C, B): 0 on the first line, 1 on the second,
+    -1 on the second with the other sign."""
 
     pulled: Bools
     blown: Bools
-    turning: Bools
+    bent: Signs
 
     def copy(self) -> State:
-        return State(self.pulled.copy(), self.blown.copy(), self.turning.copy())
+        return State(self.pulled.copy(), self.blown.copy(), self.bent.copy())
 
     def rows(self, which: Ints) -> State:
         """The same for some of the cases."""
-        return State(self.pulled[which], self.blown[which], self.turning[which])
+        return State(self.pulled[which], self.blown[which], self.bent[which])
+
+    def put(self, which: Ints, other: State) -> None:
+        """Takes the other's rows for these cases."""
+        self.pulled[which], self.blown[which], self.bent[which] = other.pulled, other.blown, other.bent
+
+    def bits(self) -> Signs:
+        """All of it side by side, (C, R + F + B)."""
+        return np.concatenate([self.pulled.astype(np.int8), self.blown.astype(np.int8), self.bent], axis=1)
 
 
 @dataclass(frozen=True)
@@ -77,96 +88,113 @@ class Devices:
 
     relays: Relays
     fuses: Fuses
-    motors: Motors
+    bends: Bends
     open_siemens: Floats
 
+    def rows(self, which: Ints | slice) -> Devices:
+        """The devices of some of the cases."""
+        r, f, b = self.relays, self.fuses, self.bends
+        return Devices(
+            Relays(r.coil, r.contacts, r.leads, r.pull_in_a[which], r.release_a[which], r.turns[which],
+                   r.welded[which], r.stuck[which]),
+            Fuses(f.branch, f.resets, f.blow_a[which]),
+            Bends(b.branch, b.two_way, b.run_siemens[which], b.emf_v[which], b.start_v[which], b.keep_v[which],
+                  b.seized[which]),
+            self.open_siemens,
+        )  # fmt: skip
+
     def at_rest(self, cases: int) -> State:
-        """Nothing pulled in, nothing blown, nothing turning."""
+        """Nothing pulled in, nothing blown, nothing bent."""
         return State(
             np.zeros((cases, self.relays.coil.size), dtype=bool),
             np.zeros((cases, self.fuses.branch.size), dtype=bool),
-            np.zeros((cases, self.motors.branch.size), dtype=bool),
+            np.zeros((cases, self.bends.branch.size), dtype=np.int8),
         )
+
+    def cold(self, state: State) -> State:
+        """The state with breakers closed again."""
+        state = state.copy()
+        state.blown &= ~self.fuses.resets
+        return state
 
     def impose(self, siemens: Floats, emf_v: Floats, state: State) -> tuple[Floats, Floats]:
         """The (C, branches) arrays with every device in the given state."""
         siemens, emf_v = siemens.copy(), emf_v.copy()
         relays = self.relays
         closed = (state.pulled & ~relays.stuck) | relays.welded
-        for r in range(relays.coil.size):
-            self._open(siemens, int(relays.make[r]), ~closed[:, r])
-            self._open(siemens, int(relays.rest[r]), closed[:, r] | state.pulled[:, r])
+        lifted = closed | state.pulled
+        for r, branch, makes in relays.contacts:
+            self._open(siemens, branch, ~closed[:, r] if makes else lifted[:, r])
         for f, branch in enumerate(self.fuses.branch):
             self._open(siemens, int(branch), state.blown[:, f])
-        motors = self.motors
-        for m, branch in enumerate(motors.branch):
-            turning = state.turning[:, m] & (siemens[:, branch] > 0)
-            still = siemens[:, branch]
-            run = motors.run_siemens[:, m]
-            siemens[:, branch] = np.where(turning, run, still)
-            emf_v[:, branch] = np.where(turning, motors.emf_v[:, m], emf_v[:, branch])
+        bends = self.bends
+        here = bends.branch
+        bent = (state.bent != 0) & (siemens[:, here] > 0)
+        siemens[:, here] = np.where(bent, bends.run_siemens, siemens[:, here])
+        emf_v[:, here] = np.where(bent, bends.emf_v * state.bent, emf_v[:, here])
         return siemens, emf_v
 
     def _open(self, siemens: Floats, branch: int, which: Bools) -> None:
-        if branch >= 0:
-            siemens[which, branch] = self.open_siemens[branch]
+        siemens[which, branch] = np.minimum(siemens[which, branch], self.open_siemens[branch])
 
     def look(self, solved: Solved, state: State) -> State:
         """The state that the devices would take on seeing these volts and currents."""
         after = state.copy()
-        amps = np.abs(solved.currents())
         relays = self.relays
         if relays.coil.size:
-            drive = amps[:, relays.coil] * relays.turns
+            drive = np.abs(solved.amps(relays.coil)) * relays.turns
             after.pulled = np.where(state.pulled, drive > relays.release_a, drive >= relays.pull_in_a)
+            led = ((after.pulled != state.pulled) & relays.leads).any(axis=1, keepdims=True)
+            after.pulled = np.where(led & ~relays.leads, state.pulled, after.pulled)
         if self.fuses.branch.size:
             # of fuses in series the one furthest over its limit goes first, and spares the others
-            over = amps[:, self.fuses.branch] / self.fuses.blow_a
+            over = np.abs(solved.amps(self.fuses.branch)) / self.fuses.blow_a
             after.blown = state.blown | ((over > 1) & (over == over.max(axis=1, keepdims=True)))
-        motors = self.motors
-        if motors.branch.size:
-            volts = solved.net.across(solved.volts)[:, motors.branch]
+        bends = self.bends
+        if bends.branch.size:
+            ends = solved.net.a[bends.branch], solved.net.b[bends.branch]
+            volts = solved.volts[:, ends[0]] - solved.volts[:, ends[1]]
+            sign = np.where(bends.two_way & (volts < 0), -1, 1).astype(np.int8)
             # cut off, a motor in the model floats at its own back-EMF: it turns only on what it is fed above that
-            drives = volts > motors.emf_v + RUNS_DOWN_V
-            turning = drives & (state.turning | (volts > motors.start_v))
-            after.turning = turning & ~motors.seized
+            keeps = (state.bent == sign) & (sign * volts > bends.keep_v)
+            # and one of its two signs is left by way of rest: a hot filament cut off floats at the wrong sign
+            begins = (state.bent == 0) & (sign * volts > bends.start_v) & (sign * volts > bends.keep_v)
+            able = ~bends.seized & (solved.siemens[:, bends.branch] > 0)  # a test lamp that is not fitted does not glow
+            after.bent = np.where((keeps | begins) & able, sign, 0).astype(np.int8)
         return after
 
 
 def settle(net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State) -> tuple[State, Bools]:
     """Follows the devices from `state` until none moves. Returns the settled state and who chatters, (C,).
 
-    A fuse blows only in a state that the relays and motors would rest in, so that a start-up current does
+    A fuse blows only in a state that the relays and bends would rest in, so that a start-up current does
     not blow it; a chattering case keeps its last state.
     """
-    cases = siemens.shape[0]
-    chatters = np.zeros(cases, dtype=bool)
-    moving = np.arange(cases)
-    state = state.copy()
-    for _ in range(ROUNDS):
-        here = _rows(devices, moving)
+    chatters = np.zeros(siemens.shape[0], dtype=bool)
+    moving = np.arange(siemens.shape[0])
+    state = devices.cold(state)
+    base = None
+    history: list[State] = []  # of the cases that still move: how they were before each round
+    for done in range(1, ROUNDS + 1):
+        here = devices.rows(moving)
         before = state.rows(moving)
-        solved = Solved(net, *here.impose(siemens[moving], emf_v[moving], before), lost=ROUGH)
-        after = here.look(solved, before)
-        moved = (after.pulled != before.pulled).any(axis=1) | (after.turning != before.turning).any(axis=1)
+        history.append(before)
+        imposed = here.impose(siemens[moving], emf_v[moving], before)
+        base = imposed[0][0] if base is None or moving[0] == 0 else base
+        after = here.look(Solved(net, *imposed, base_siemens=base), before)
+        moved = (after.pulled != before.pulled).any(axis=1) | (after.bent != before.bent).any(axis=1)
         after.blown = np.where(moved[:, None], before.blown, after.blown)
         moved |= (after.blown != before.blown).any(axis=1)
-        state.pulled[moving], state.turning[moving] = after.pulled, after.turning
-        state.blown[moving] = after.blown
+        state.put(moving, after)
+        for back in range(done - 1):
+            # where it has been before, it goes round and round: how it would be after all rounds is known by now
+            again = np.flatnonzero(moved & (after.bits() == history[back].bits()).all(axis=1))
+            state.put(moving[again], history[back + (ROUNDS - back) % (done - back)].rows(again))
+            chatters[moving[again]] = True
+            moved[again] = False
+        history = [past.rows(np.flatnonzero(moved)) for past in history]
         moving = moving[moved]
         if not moving.size:
             break
     chatters[moving] = True
     return state, chatters
-
-
-def _rows(devices: Devices, which: Ints) -> Devices:
-    """The devices of some of the cases."""
-    r, f, m = devices.relays, devices.fuses, devices.motors
-    return Devices(
-        Relays(r.coil, r.make, r.rest, r.pull_in_a[which], r.release_a[which], r.turns[which],
-               r.welded[which], r.stuck[which]),
-        Fuses(f.branch, f.blow_a[which]),
-        Motors(m.branch, m.run_siemens[which], m.emf_v[which], m.start_v[which], m.seized[which]),
-        devices.open_siemens,
-    )  # fmt: skip

@@ -49,6 +49,10 @@ def _write_setup(sheet: Sheet, steps: Steps) -> None:
     sheet.labelled("Key", f"{steps.key.removeprefix('key ')}{came}", STRONG)
     if steps.start_prevented:
         sheet.labelled("No start", steps.start_prevented, STRONG)
+    if steps.operated:
+        sheet.labelled("Switch", "; ".join(steps.operated), STRONG)
+    if steps.fitted:
+        sheet.labelled("Test", "; ".join(steps.fitted), STRONG)
     sheet.labelled("Out", "; ".join(steps.out) or "nothing: all plugged in and fitted", STRONG)
     if steps.put_back:
         sheet.labelled("Put back", "; ".join(steps.put_back), STRONG)
@@ -62,8 +66,10 @@ def _write_leads(sheet: Sheet, card: CheckCard) -> None:
         sheet.gap()
         sheet.choices([(answer, "") for answer in card.check.answers], -1)
         return
-    sheet.lead("RED", steps.red_mark, steps.red, RED_LEAD)
-    sheet.lead("BLACK", steps.black_mark, steps.black, LOUD)
+    if steps.clamp:
+        sheet.labelled("CLAMP", f"round {steps.clamp}", STRONG, LOUD)
+    else:
+        _write_probes(sheet, steps)
     sheet.gap()
     sheet.labelled("Meter", steps.meter, STRONG)
     if steps.hold:
@@ -74,16 +80,21 @@ def _write_leads(sheet: Sheet, card: CheckCard) -> None:
         sheet.gap()
 
 
+def _write_probes(sheet: Sheet, steps: Steps) -> None:
+    sheet.lead("RED", steps.red_mark, steps.red, RED_LEAD)
+    sheet.lead("BLACK", steps.black_mark, steps.black, LOUD)
+
+
 def write_relay(sheet: Sheet, relay: OnRelay, layout: str) -> None:
     """The relay's face for a layout that was confirmed, else only its numbers."""
     sheet.gap()
     if layout in LAYOUTS:
         side = "its blades" if relay.on_part else "the wire side of its socket"
         sheet.say(f"{relay.say}, seen from {side}:", own=False)
-        sheet.drawing(draw_face(LAYOUTS[layout], relay.blades, relay.red, relay.black, sheet.look.strokes))
+        sheet.drawing(draw_face(LAYOUTS[layout], relay.numbers, relay.red, relay.black, sheet.look.strokes))
     else:
         sheet.say(f"On the {relay.say}:", own=False)
-        sheet.drawing([draw_numbers(relay.blades, relay.red, relay.black)])
+        sheet.drawing([draw_numbers(relay.numbers, relay.red, relay.black)])
     sheet.say("Numbers, not places, decide.")
 
 

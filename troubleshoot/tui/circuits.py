@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from troubleshoot import places
@@ -20,17 +21,20 @@ from troubleshoot.units import quote
 
 @dataclass(frozen=True)
 class Shown:
-    """A circuit with its drawing."""
+    """A circuit of the list."""
 
     path: Path
     circuit: Circuit
-    drawing: tuple[CircuitPath, ...]
+
+    def drawing(self, gauge: str) -> tuple[CircuitPath, ...]:
+        """Its lines from battery to battery."""
+        return _drawn(self.path, self.path.stat().st_mtime_ns, gauge)
 
 
-def show_circuit(path: Path, gauge: str) -> Shown:
-    """Reads a circuit for the list. Raises FileProblems."""
-    circuit = load_circuit(path)
-    return Shown(path, circuit, tuple(find_paths(wire_up(circuit), gauge)))  # type: ignore[arg-type]
+@lru_cache(maxsize=64)
+def _drawn(path: Path, changed_ns: int, gauge: str) -> tuple[CircuitPath, ...]:
+    del changed_ns  # a file that has changed since is drawn anew
+    return tuple(find_paths(wire_up(load_circuit(path)), gauge))  # type: ignore[arg-type]
 
 
 class CircuitsPage(ChoicePage):
@@ -52,7 +56,7 @@ class CircuitsPage(ChoicePage):
         found, wrong = [], []
         for path in sorted(places.trees().glob("*/circuit.yaml")):
             try:
-                found.append(show_circuit(path, self.ours.settings.gauge))
+                found.append(Shown(path, load_circuit(path)))
             except TroubleshootError as error:
                 wrong.append(str(error))
         return found, wrong
@@ -66,7 +70,8 @@ class CircuitsPage(ChoicePage):
 
     def options(self) -> list[Option]:
         return [
-            Option(str(s.path), f"{s.circuit.title}, feeds: {s.circuit.feeds}", s.circuit.applies) for s in self.shown
+            Option(str(s.path), s.circuit.title, s.circuit.applies if i == self.marked else "")
+            for i, s in enumerate(self.shown)
         ]
 
     def paint(self, sheet: Sheet) -> None:
@@ -78,7 +83,7 @@ class CircuitsPage(ChoicePage):
     def paint_aside(self, sheet: Sheet) -> bool:
         if not self.shown:
             return False
-        for path in self.shown[self.marked].drawing:
+        for path in self.shown[self.marked].drawing(self.ours.settings.gauge):
             sheet.head(f"From battery to battery {path.title}")
             sheet.drawing(draw_path(path, min(sheet.width, 78), self.look.strokes))
             sheet.gap()

@@ -8,8 +8,8 @@ from typing import Literal
 
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.draw import LAYOUTS
-from troubleshoot.expect.seen import COMPLAINTS
-from troubleshoot.parts import Fuse, GroundBolt, IgnitionSwitch, Pump, Relay
+from troubleshoot.expect.seen import complaints_of
+from troubleshoot.parts import Controller, Fuse, GroundBolt, IgnitionSwitch, OilSwitch, Relay, Switch
 from troubleshoot.session.ability import Can
 from troubleshoot.tui.choice import Option
 from troubleshoot.words import say
@@ -36,12 +36,7 @@ class Asked:
 YES_NO = (Option("no", "no"), Option("yes", "yes"))
 KNOWN = (Option("yes", "yes"), Option("no", "no"), Option("unknown", "don't know"))
 
-ABILITIES = (
-    Option("helper", "somebody is with me to turn the key"),
-    Option("long_leads", "leads long enough from the battery to the load"),
-    Option("min_max", "the meter has a MIN/MAX key"),
-    Option("ohms", "the meter reads ohms, and the battery may come off"),
-)
+ABILITIES = tuple(Option(name, say) for name, say in Can.asked().items())
 NO_LAYOUT = "none"
 
 
@@ -54,9 +49,10 @@ def gate_questions() -> list[Asked]:
 def first_questions(circuit: Circuit) -> list[Asked]:
     """Complaint, history, abilities, what is out of reach, the relay's face."""
     can = Can()
+    complaints = tuple(Option(key, say) for key, say in complaints_of(circuit).items())
     return [
         Asked("name", "words", "What do you call this job?", note="The vehicle, the customer; Enter to leave it out."),
-        Asked("complaint", "one", "What is the complaint?", tuple(Option(k, v) for k, v in COMPLAINTS.items())),
+        Asked("complaint", "one", "What is the complaint?", complaints),
         Asked("worked", "one", "Did it ever work as it is wired now?", KNOWN, marked=2),
         Asked("touched", "words", "What was touched last, or is not original?", note="Enter for nothing or unknown."),
         Asked("present", "one", "Is the fault there right now?", KNOWN,
@@ -71,9 +67,8 @@ def first_questions(circuit: Circuit) -> list[Asked]:
 
 def _reach(circuit: Circuit) -> tuple[Option, ...]:
     """Places other than the engine bay, then the parts that are probed."""
-    parts = {
-        n: p for n, p in circuit.named_parts.items() if isinstance(p, Fuse | GroundBolt | IgnitionSwitch | Pump | Relay)
-    }
+    probed = (Controller, Fuse, GroundBolt, IgnitionSwitch, OilSwitch, Relay, Switch)
+    parts = {n: p for n, p in circuit.named_parts.items() if isinstance(p, probed) or n in circuit.loads}
     places = dict.fromkeys(p.place for p in parts.values() if p.place != "engine bay")
     return (*(Option(place, f"anything {place}") for place in places),
             *(Option(n, f"{p.spoken} ({p.place})") for n, p in parts.items()))  # fmt: skip

@@ -8,13 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
-from troubleshoot.circuit.circuit import KEYS
 from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.errors import TroubleshootError
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
 from troubleshoot.session.session import Session
 from troubleshoot.session.standing import ReadLine
 from troubleshoot.session.state import expects
+from troubleshoot.session.typed import key_words
 from troubleshoot.tui import check_text as write
 from troubleshoot.tui.deeds import WORKING, Deed, bindings
 from troubleshoot.tui.page import Page
@@ -223,9 +223,8 @@ class WorkPage(Page):
         else:
             self._answer(lambda: self.session.record(check, text))
 
-    @staticmethod
-    def _is_own_reading(text: str) -> bool:
-        return any(word in KEYS for word in text.casefold().split()[1:])
+    def _is_own_reading(self, text: str) -> bool:
+        return any(word in key_words(self.session.circuit) for word in text.casefold().split()[1:])
 
     def _answer(self, record: Callable[[], Outcome | Question]) -> None:
         """Records in a thread; on disk before the screen says so."""

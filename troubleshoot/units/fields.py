@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 from pydantic.json_schema import JsonSchemaValue
@@ -18,6 +18,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.units.measure import Measure, parse_measure
+from troubleshoot.units.pattern import quantity_pattern
 from troubleshoot.units.quantity import parse_quantity
 from troubleshoot.units.show import show, write_quantity
 from troubleshoot.units.table import EXAMPLES
@@ -44,6 +45,7 @@ class FromText:
     positive: bool = False
     least: float = -math.inf
     most: float = math.inf
+    has_tolerance: ClassVar[bool] = False
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         exact_text = core_schema.plain_serializer_function_ser_schema(self.write, when_used="json")
@@ -51,7 +53,16 @@ class FromText:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         description = f"a {self.dimension} with its unit{', more than 0' if self.positive else ''}"
-        return {"type": "string", "description": description, "examples": self.examples()}
+        may_be_negative = not self.positive and self.least < 0
+        limit = " over 0" if self.positive else "" if may_be_negative else " from 0"
+        return {
+            "title": f"{self.dimension}{limit}{' with tolerance' if self.has_tolerance else ''}",
+            "type": "string",
+            "description": description,
+            "pattern": quantity_pattern(self.dimension, may_be_negative, self.has_tolerance),
+            "patternErrorMessage": f"write {description}, like {self.examples()[0]}",
+            "examples": self.examples(),
+        }
 
     def _validated(self, given: Any, info: ValidationInfo) -> float | Measure:
         try:
@@ -108,6 +119,8 @@ class FromText:
 class MeasureFromText(FromText):
     """Annotates a Measure field: reads `6 mohm ± 30 %` as one `dimension`, and writes it so again."""
 
+    has_tolerance: ClassVar[bool] = True
+
     def examples(self) -> list[str]:
         """Return what could be written in such a field."""
         example = EXAMPLES[self.dimension]
@@ -142,6 +155,7 @@ Ohms = Annotated[float, FromText("resistance")]
 Metres = Annotated[float, FromText("length")]
 Seconds = Annotated[float, FromText("time")]
 Fraction = Annotated[float, FromText("fraction")]
+Share = Annotated[float, FromText("fraction", least=0.0, most=1.0)]
 Celsius = Annotated[float, FromText("temperature")]
 Watts = Annotated[float, FromText("power")]
 Siemens = Annotated[float, FromText("conductance")]
@@ -154,6 +168,7 @@ MetresMeasure = Annotated[Measure, MeasureFromText("length")]
 CelsiusMeasure = Annotated[Measure, MeasureFromText("temperature")]
 
 PositiveAmperes = Annotated[float, FromText("current", positive=True)]
+PositiveWatts = Annotated[float, FromText("power", positive=True)]
 PositiveMetres = Annotated[float, FromText("length", positive=True)]
 UnsignedVolts = Annotated[float, FromText("voltage", least=0.0)]
 PositiveVoltsMeasure = Annotated[Measure, MeasureFromText("voltage", positive=True)]

@@ -12,6 +12,7 @@ from pydantic_core import CoreSchema, core_schema
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.units.awg import read_awg
 from troubleshoot.units.fields import as_pydantic
+from troubleshoot.units.pattern import gauge_pattern
 from troubleshoot.units.quantity import parse_quantity
 from troubleshoot.units.typed import clean, wrong
 
@@ -39,7 +40,14 @@ class Gauge:
 
     @classmethod
     def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        return {"type": "string", "description": "a wire size", "examples": ["14 AWG", "2.5 mm2"]}
+        return {
+            "title": "wire size",
+            "type": "string",
+            "description": "a wire size",
+            "pattern": gauge_pattern(),
+            "patternErrorMessage": "write a wire size, like 14 AWG or 2.5 mm2",
+            "examples": ["14 AWG", "2.5 mm2"],
+        }
 
     @classmethod
     def _validated(cls, given: Any) -> Gauge:

@@ -62,7 +62,7 @@ def _range(cleaned: str, dimension: str) -> Measure:
     found = _RANGE.fullmatch(cleaned)
     if not found or "..." in cleaned:
         raise wrong("not-a-number", cleaned, "is no range", "write 5..8 mohm")
-    low_text, high_text = found["low"], found["high"]
+    low_text, high_text = found["low"].rstrip(), found["high"]
     if not _ENDS_IN_UNIT.search(low_text):  # the unit after the upper end counts for both
         low_text += re.sub(r"^[-+0-9.,]*", "", high_text)
     low, high = parse_quantity(low_text, dimension), parse_quantity(high_text, dimension)

@@ -36,14 +36,14 @@ def parse_quantity(text: str, dimension: str) -> float:
 
 def unit_scale(unit: str, dimension: str, text: str) -> Scale:
     """Return the scale of a unit as typed, which must be one for `dimension`; raises TypedWrong."""
-    example = f"write it like {EXAMPLES[dimension]}"
+    example, wanted = f"write it like {EXAMPLES[dimension]}", "wire size" if dimension == "area" else dimension
     if not unit:
-        raise wrong("missing-unit", text, f"a {dimension} needs its unit", example)
+        raise wrong("missing-unit", text, f"a {wanted} needs its unit", example)
     scale = find_unit(unit)
     if scale is None:
         raise wrong("unknown-unit", text, f'"{quote(unit)}" is no unit known here', example)
     if scale.dimension != dimension:
-        message = f'"{quote(unit)}" is a unit of {scale.dimension}, and a {dimension} is wanted'
+        message = f'"{quote(unit)}" is a unit of {scale.dimension}, and a {wanted} is wanted'
         raise wrong("wrong-unit", text, message, example)
     return scale
 

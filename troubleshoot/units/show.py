@@ -33,6 +33,7 @@ _EXACT = {
     "conductance": ("S", 0),
 }
 _NOTHING = {"voltage": 5e-5, "current": 5e-8, "resistance": 5e-5}  # smaller is shown as 0
+_LONGEST = 12  # places from which a number is written with its power of ten
 _ASCII = str.maketrans({"Ω": "ohm", "µ": "u", "²": "2", "°": "", "±": "+-"})
 
 
@@ -66,7 +67,8 @@ def show_measure(value: float, half_band: float, dimension: str, ascii: bool = F
 def write_quantity(value: float, dimension: str) -> str:
     """Return `value` exactly, as a circuit file would have it; `parse_quantity` gives the same float back."""
     symbol, power = _EXACT[dimension]
-    return f"{Decimal(repr(float(value))).scaleb(power)} {symbol}"
+    number = Decimal(repr(float(value))).scaleb(power)
+    return f"{number:f} {symbol}" if abs(number.adjusted()) < _LONGEST else f"{number} {symbol}"
 
 
 def _scaled(value: float, dimension: str, digits: int) -> tuple[str, str]:

@@ -41,7 +41,7 @@ __all__ = [
     "read_answer",
 ]
 
-EXPECTS = ("voltage", "resistance", "observation")
+EXPECTS = ("voltage", "resistance", "current", "observation")
 LONGEST_REASON = 200
 _STOP = re.compile(r"(?:stop|unsafe)\b[\s:,.;!-]*(.*)", re.IGNORECASE)
 _SKIP = re.compile(r"skip\b[\s:,.;!-]*(.*)", re.IGNORECASE)
@@ -56,7 +56,7 @@ _SYNONYMS = (
 
 
 def read_answer(text: str, expects: str, choices: tuple[str, ...] = ()) -> Answer:
-    """Understand one line typed back to a check that `expects` "voltage", "resistance" or "observation".
+    """Understand one line typed back to a check that `expects` "voltage", "resistance", "current" or "observation".
 
     Volts and ohms come back as floats in V and ohm; a bare number is in V or ohm. `choices`
     are those of an observation. No `text` whatever raises an error; an unknown `expects` raises ValueError.
@@ -134,6 +134,8 @@ def _danger_hint(text: str) -> str:
 def _hint(expects: str, choices: tuple[str, ...]) -> str:
     if expects == "voltage":
         return "type what the meter shows, like 12.4, 450 mV or 2 to 8; or skip and why"
+    if expects == "current":
+        return "type what the clamp shows, like 6.5 or 450 mA; or skip and why"
     if expects == "resistance":
         return "type what the meter shows, like 0.8, 1.2k or OL; or skip and why"
     numbered = ", ".join(f"{number} {quote(choice)}" for number, choice in enumerate(choices, 1))

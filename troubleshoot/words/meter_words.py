@@ -35,7 +35,8 @@ _OVER = (
     *("ol", "0l", "overlimit", "overload", "overrange", "openline", "opencircuit", "open"),
     *("inf", "infinity", "infinite", "∞"),
 )
-_BASE_UNIT = {"voltage": "V", "resistance": "ohm"}
+_BASE_UNIT = {"voltage": "V", "resistance": "ohm", "current": "A"}
+HIGHEST_LIKELY_A = 60  # a relay-fed load with a short before its fuse blows (invented)
 
 
 @dataclass(frozen=True)
@@ -67,8 +68,9 @@ def read_meter(cleaned: str, expects: str) -> Answer:
     if _is_over_limit(cleaned):
         if expects == "resistance":
             return OverLimit(text)
-        hint = "choose a higher DC volts range and read again"
-        raise wrong("over-limit", cleaned, "on volts this means that the range is too low", hint)
+        what = "amps" if expects == "current" else "volts"
+        hint = f"choose a higher DC {what} range and read again"
+        raise wrong("over-limit", cleaned, f"on {what} this means that the range is too low", hint)
     rest, about = _strip_about(cleaned)
     worded = _WANDERS.match(rest)
     after_word = rest[worded.end() :] if worded else rest
@@ -99,7 +101,7 @@ def _one_value(rest: str, expects: str, about: bool, text: str) -> Value | Doubt
         question = "Does the meter read 1 ohm, or is it an older one that shows 1 for over limit (OL)?"
         return Doubtful(question, (one, OverLimit(text)), text)
     typed = _typed(rest, expects, about, text)
-    return _doubt_volts(typed) if expects == "voltage" else _doubt_ohms(typed)
+    return {"voltage": _doubt_volts, "resistance": _doubt_ohms, "current": _doubt_amps}[expects](typed)
 
 
 def _typed(rest: str, expects: str, about: bool, text: str, unit_if_none: str = "") -> _Typed:
@@ -125,6 +127,14 @@ def _doubt_volts(typed: _Typed) -> Value | Doubtful:
     if len(likely) == 1:
         return likely[0]
     return _ask(typed, likely or _slips(typed))
+
+
+def _doubt_amps(typed: _Typed) -> Value | Doubtful:
+    readings = [r for r in _comma_readings(typed) if abs(r.value) <= HIGHEST_LIKELY_A]
+    if len(readings) == 1:
+        return readings[0]
+    slipped = [] if typed.unit else [typed.value(factor=Decimal("0.001"))]
+    return _ask(typed, readings or [*slipped, typed.value()])
 
 
 def _slips(typed: _Typed) -> list[Value]:

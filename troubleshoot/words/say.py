@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from troubleshoot.circuit.checks import Check, Setup
-from troubleshoot.circuit.circuit import SAY_KEY, Circuit
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network
-from troubleshoot.parts import Fuse, Pump, Relay
+from troubleshoot.circuit.setups import Setup, key_before
+from troubleshoot.parts import Fuse, Relay, Switch
+from troubleshoot.parts.keys import SAY_KEY
 from troubleshoot.units import show
 
 SAY_FUNCTION = {
     "volts": "DC volts",
     "volts_min": "DC volts, the lowest held by the meter's MIN key",
     "volts_max": "DC volts, the highest held by the meter's MAX key",
+    "low_volts": "DC volts, low-impedance input",
     "millivolts": "DC millivolts",
+    "amps": "DC clamp, zeroed just before",
     "ohms": "ohms",
 }
 
@@ -41,8 +45,6 @@ def say_out(circuit: Circuit, setup: Setup) -> list[str]:
             said.append(f"{part.spoken} pulled out of its socket")
         elif isinstance(part, Fuse):
             said.append(f"{part.spoken} out")
-        elif isinstance(part, Pump):
-            said.append(f"{part.spoken} unplugged")
         elif name == circuit.battery:
             said.append("battery negative clamp off")
         else:
@@ -50,64 +52,145 @@ def say_out(circuit: Circuit, setup: Setup) -> list[str]:
     return said
 
 
-def say_setup(circuit: Circuit, setup: Setup) -> str:
+OPERATED = {"toggle": "switched on", "button": "held pressed", "thermal": "hot, or its two wires joined at its plug"}
+
+
+def say_operated(circuit: Circuit, setup: Setup) -> list[str]:
+    """Which switches are operated, one short phrase each."""
+    parts = [circuit.named_parts[name] for name in sorted(setup.operated)]
+    return [f"{part.spoken} {OPERATED[part.style]}" for part in parts if isinstance(part, Switch)]
+
+
+def say_fitted(network: Network, setup: Setup) -> list[str]:
+    """What is fitted for the test, and what was done before it."""
+    said = [fitting.say for fitting in network.fittings if fitting.name in setup.fitted]
+    spoken = [network.circuit.named_parts[name].spoken for name in sorted(setup.reseated)]
+    said += [f"{name} pulled and pushed home again, key off" for name in spoken]
+    return said + (["after ten minutes of work, warm"] if setup.warm else [])
+
+
+def on_extension(setup: Setup) -> frozenset[str]:
+    """Relays that are out of their sockets only to sit on extension leads."""
+    return frozenset(name.partition("@")[2] for name in setup.fitted if name.startswith("extension@"))
+
+
+def say_key(circuit: Circuit, key: str) -> str:
+    """The key state in words; "power on" where there is no key."""
+    return SAY_KEY[key] if len(circuit.keys) > 1 else "power connected"
+
+
+def say_setup(network: Network, setup: Setup) -> str:
     """How things must stand for the check, one sentence."""
-    key = SAY_KEY[setup.key]
-    if setup.key == "cranking":
+    circuit = network.circuit
+    key = say_key(circuit, setup.key)
+    turned = setup.key in ("cranking", "remote")
+    if turned and circuit.start_prevented:
         key = f"{key} (start prevented: {circuit.start_prevented.by})"
-    elif setup.key == "on":
+    elif setup.key == "on" and key_before(circuit, setup) == "accessory":
         key += ", having passed through accessory"
-    out = say_out(circuit, setup)
-    if setup.key == "cranking":
-        out = say_out(circuit, Setup(setup.key, setup.removed - {circuit.start_prevented.unplug}))
+    removed = setup.removed - (circuit.unplugged_to_crank if turned else frozenset()) - on_extension(setup)
+    out = say_operated(circuit, setup) + say_out(circuit, Setup(setup.key, removed)) + say_fitted(network, setup)
     rest = "; ".join(out) if out else "everything plugged in"
     return f"{key[0].upper()}{key[1:]}; {rest}."
 
 
 def say_check(network: Network, check: Check) -> str:
     """What to do, whole: setup first, then the probes or the look."""
-    setup = say_setup(network.circuit, check.setup)
+    setup = say_setup(network, check.setup)
     if check.again:
         anew = "lift both leads, look for the numbers, set them anew" if check.kind == "reading" else "look anew"
         setup = f"Once more, since the verdict hangs on it: {anew}. {setup}"
     if check.kind == "observation":
         return f"{setup} {say_look(network.circuit, check)}"
     held = ""
-    if check.function in ("volts_min", "volts_max"):
-        held = " Start holding with the key on, then crank for three seconds."
+    if check.is_held:
+        held = f" {say_hold(network.circuit, check.setup)}"
+    if check.wire:
+        wire, arrow = say_wire(network, check.wire), say_arrow(network, check.wire)
+        return f"{setup} Put the clamp round {wire}, its arrow {arrow}."
     return (
         f"{setup} Red on {say_point(network, check.red)}, black on {say_point(network, check.black)}. "
         f"Meter on {SAY_FUNCTION[check.function]}.{held}"
     )
 
 
+def say_hold(circuit: Circuit, setup: Setup) -> str:
+    """How a held reading is taken."""
+    if setup.key == "prime":
+        return "Start holding with the key off, then turn it on and wait two seconds."
+    return "Start holding with the key on, then crank for three seconds."
+
+
+def say_wire(network: Network, name: str) -> str:
+    """A wire in words."""
+    return next(f"the {wire.spoken}" for wire in network.circuit.wires if wire.name == name)
+
+
+def say_arrow(network: Network, name: str) -> str:
+    """Which way a clamp's arrow points on a wire."""
+    wire = next(wire for wire in network.circuit.wires if wire.name == name)
+    return f"towards {network.circuit.terminals[wire.end].say}"
+
+
 def say_look(circuit: Circuit, check: Check) -> str:
     """The question of an observation."""
     kind, _, name = check.about.partition(":")
+    if kind == "lamp":
+        return "Does the test lamp light?"
     part = circuit.named_parts[name]
     if kind == "click":
-        return f"Have the key turned from off to on: does the {part.spoken} click?"
+        return f"{_say_turn(check.setup)} does the {part.spoken} click?"
+    if kind == "numbers":
+        return (
+            f"With the {part.spoken} pulled, compare: do the numbers stamped on its blades stand where its socket's "
+            "numbers are, and is each wire of the socket on the number that the circuit says?"
+        )
     if kind == "runs":
-        return f"Listen and feel: does the {part.spoken} run?"
+        return circuit.loads[name].asks
+    if kind == "flows":
+        return circuit.loads[name].turns
     if kind == "whole":
         return f"Look through the {part.spoken} against the light: is its strip whole?"
     return f"After a minute, feel near the {part.spoken} with the back of your hand: is it hot?"
 
 
+def _say_turn(setup: Setup) -> str:
+    """What is done to hear a relay act."""
+    if setup.operated:
+        return "Have that done and undone again:"
+    return f"Have the key turned from {'on to start' if setup.key == 'cranking' else 'off to on'}:"
+
+
 def say_short(network: Network, check: Check) -> str:
     """The check in a few words, for lists of readings."""
-    key = check.setup.key
-    out = say_out(network.circuit, Setup(key, check.setup.removed - {network.circuit.start_prevented.unplug}))
+    circuit, setup = network.circuit, check.setup
+    key = f"key {setup.key}" if len(circuit.keys) > 1 else "power on"
+    removed = setup.removed - circuit.unplugged_to_crank - on_extension(setup)
+    out = say_operated(circuit, setup) + say_out(circuit, Setup(setup.key, removed))
+    out += say_fitted(network, setup)
     tail = f", {', '.join(out)}" if out else ""
     if check.kind == "observation":
         kind, _, name = check.about.partition(":")
-        asked = {"click": "clicks?", "runs": "runs?", "whole": "whole?", "hot": "hot?"}[kind]
-        return f"{network.circuit.named_parts[name].spoken} {asked} (key {key}{tail})"
+        if kind == "lamp":
+            return f"test lamp? ({key}{tail})"
+        part = circuit.named_parts[name]
+        asked = {
+            "click": "clicks?",
+            "whole": "whole?",
+            "numbers": "numbers match?",
+            "hot": "hot?",
+            "flows": "delivers?",
+        }.get(kind)
+        asked = asked or f"{circuit.loads[name].answers[0]}?"
+        return f"{part.spoken} {asked} ({key}{tail})"
     if check.again:
         tail += ", again"
     held = {"volts_min": " lowest", "volts_max": " highest"}.get(check.function, "")
+    if check.wire:
+        return f"current in {say_wire(network, check.wire)} ({key}{tail})"
+    low = " low-impedance" if check.function == "low_volts" else ""
     red, black = (_say_briefly(network, node) for node in (check.red, check.black))
-    return f"{red} to {black}{held} (key {key}{tail})"
+    return f"{red} to {black}{held}{low} ({key}{tail})"
 
 
 def _say_briefly(network: Network, node: str) -> str:
@@ -117,13 +200,25 @@ def _say_briefly(network: Network, node: str) -> str:
 
 def say_value(check: Check, value: float) -> str:
     """A reading's value in its own unit; `value` in V or ohm."""
-    return show(value, "resistance" if check.is_ohms else "voltage")
+    return show(value, dimension_of(check))
+
+
+def dimension_of(check: Check) -> str:
+    """What a check reads: voltage, current or resistance."""
+    return "resistance" if check.is_ohms else "current" if check.wire else "voltage"
+
+
+def unit_of(check: Check) -> str:
+    """The unit of a check's value, "" for an observation."""
+    if check.kind == "observation":
+        return ""
+    return {"resistance": "ohm", "current": "A", "voltage": "V"}[dimension_of(check)]
 
 
 def say_range(check: Check, low: float, high: float) -> str:
     """A range of a reading in words, rounded to what one would remember: "20 mV to 30 mV", "12.2 V to 12.4 V"."""
-    dimension = "resistance" if check.is_ohms else "voltage"
-    if check.function not in ("ohms", "millivolts") and abs(low) < 0.005 and abs(high) < 0.02:
+    dimension = dimension_of(check)
+    if dimension == "voltage" and check.function != "millivolts" and abs(low) < 0.005 and abs(high) < 0.02:
         return "about 0 V"
     first, last = (show(value, dimension, 3 if abs(value) >= 10 else 2) for value in (low, high))
     return first if first == last else f"{first} to {last}"
@@ -136,26 +231,54 @@ def say_ohm(ohm: float) -> str:
 
 def cautions(network: Network, check: Check) -> list[str]:
     """What to mind for this check. Common practice, no source, save where trade-facts section 9 names one."""
-    circuit = network.circuit
+    circuit, setup = network.circuit, check.setup
     said = []
     part = circuit.parts.get(network.point_at[check.red].part) if check.red else None
-    if check.setup.key == "cranking":
+    if setup.key in ("cranking", "remote"):
         said.append(
             "Neutral or park, brake on, wheels chocked; hands, hair and leads clear of fan and belts. "
             "Crank briefly, and let the starter cool."
         )
     if check.place == "at the tank":
         said.append("Fuel vapour: no flame, no spark, no hot bulb; make no live connection at the tank.")
+    said += _fitting_cautions(setup)
     if check.is_ohms:
         said.append("Battery negative off first: never ohms on a live circuit.")
-    if check.setup.removed & {n for n, p in circuit.parts.items() if isinstance(p, Pump | Relay | Fuse)}:
+    plugs = {n for n, p in circuit.parts.items() if isinstance(p, Relay | Fuse | Switch)} | set(circuit.loads)
+    if setup.removed & plugs or setup.reseated:
         said.append("Plug and unplug with the key off.")
+    if any(circuit.parts[name].kind == "fan" for name in circuit.loads):
+        said.append("The fan can start at any time, even with the key off: hands, hair and leads clear.")
+    if part and check.setup.key == "off" and not check.is_ohms and part.kind in ("pump", "fan"):
+        said.append("Let it come to rest first: a motor that still spins makes volts of its own.")
     if isinstance(part, Relay) and check.kind == "reading" and not check.red.endswith(".blade"):
         said.append("Back-probe along the wire; push nothing into the front of a contact, pierce no wire.")
-    if check.kind == "reading" and not check.is_ohms:
+    if check.wire:
+        said.append("The clamp goes round the wire; no lead is put into the amps jack.")
+    elif check.kind == "reading" and not check.is_ohms:
         said.append("Red lead in the volts jack, never in the amps jack.")
     return said
 
+
+def _fitting_cautions(setup: Setup) -> list[str]:
+    """What to mind with a test lamp, fused leads, or a ground given by hand."""
+    tools = {name.partition("@")[0] for name in setup.fitted}
+    said = []
+    if "lamp" in tools:
+        said.append("The bulb gets hot: keep it away from tank, pump and hands; fit and take it off with the key off.")
+    if "leads" in tools:
+        said.append("Fused leads, at most ten seconds dry; make and break the last connection away from tank and "
+                    "battery.")  # fmt: skip
+    if "ground" in tools:
+        said.append("A fused lead of about 2 A, on this terminal only, and not after a crash or with a smell of fuel; "
+                    "not for laymen.")  # fmt: skip
+    return said
+
+
+STARTER_MAY_TURN = (
+    "If run and start feeds are joined, the starter turns as soon as the key goes on: neutral or park, brake on, "
+    "hands clear, and the key back at once."
+)
 
 SAFETY_QUESTIONS = (
     "Do you smell or see fuel where it should not be?",

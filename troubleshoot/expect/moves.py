@@ -1,0 +1,225 @@
+"""How the readings of one setup move with what is not known about this car, for many cells at once.
+
+A voltmeter between two points replies to one ampere sent through them with R volts across every branch (the
+circuit's adjoint). Its reading moves by R·g·(v - e) when ln(ohm) of a branch moves, and by R·g when its source does:
+so the slopes of all readings come from the replies alone. Where only the covariance with a few known readings is
+wanted, their slopes are pushed into the circuit instead, and one solution answers for every reading of the setup.
+Arrays are (cells, readings, ...); U unknowns: branches, sources, the copper's temperature, gain, severity.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.network import Network
+from troubleshoot.expect.cells import Cell
+from troubleshoot.parts.branch import OPEN_SPREAD
+from troubleshoot.parts.copper import COPPER_PER_K
+from troubleshoot.solve import meter
+from troubleshoot.solve.cases import OPEN
+from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
+
+TEMPERATURE_SIGMA_K = 12.0
+"""How far a car's copper is from 20 °C (invented)."""
+
+FLOATS_V = 0.05
+"""A floating point reads anywhere from nothing up to about twice what the stated leakage would give."""
+
+LEAKS_OHM = 1e6
+LEAKS_LN = 1.0
+"""Ohms above which only leakage is read, and how far ln(ohm) is from what is stated (invented)."""
+
+DRIFT = 0.1
+"""A bad joint drifts with current and heat: sigma of ln(ohm) from one reading to the next (decision 6, invented)."""
+
+CHATTERS_V = 2.0
+"""Sigma of a reading while a relay chatters (invented)."""
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """What is not known: of every branch (B,) its spread, whether it is copper, the sigma of its source; of every cell
+    (C, B) what the fault adds in series, and how ln(ohm) or the source moves with a sigma of severity."""
+
+    spread: Floats
+    copper: Bools
+    emf_sigma: Floats
+    gain_sigma: float
+    added_ohm: Floats
+    graded_ln: Floats
+    graded_emf: Floats
+    ln_sigma: Floats
+
+    @classmethod
+    def of(cls, network: Network, cells: Sequence[Cell], gain_sigma: float) -> Unknowns:
+        """Those of a network's branches and of these cells; `gain_sigma` is the meter's."""
+        branches = network.branches
+        rows = len(cells), len(branches)
+        added, graded_ln, graded_emf = np.zeros(rows), np.zeros(rows), np.zeros(rows)
+        for c, cell in enumerate(cells):
+            if cell.severity is None or cell.severity == OPEN:
+                continue
+            for change in cell.fault.changes:
+                at = network.branch_at.get(change.target)
+                if change.value is not None or at is None:
+                    continue
+                if change.what == "series":
+                    added[c, at] = cell.severity
+                elif change.what == "emf":
+                    graded_emf[c, at] = cell.ln_sigma * cell.severity
+                else:
+                    graded_ln[c, at] = cell.ln_sigma
+        return cls(
+            np.array([b.spread for b in branches]), np.array([b.copper for b in branches]),
+            np.array([b.emf_sigma_v for b in branches]), gain_sigma, added, graded_ln, graded_emf,
+            np.array([cell.ln_sigma for cell in cells]),
+        )  # fmt: skip
+
+    @cached_property
+    def sources(self) -> Ints:
+        """The branches whose source is not known."""
+        return np.flatnonzero(self.emf_sigma)
+
+    @property
+    def count(self) -> int:
+        """U."""
+        return self.spread.size + self.sources.size + 3
+
+    def rows(self, cells: Ints | slice) -> Unknowns:
+        """The same for some of the cells."""
+        return Unknowns(
+            self.spread, self.copper, self.emf_sigma, self.gain_sigma, self.added_ohm[cells], self.graded_ln[cells],
+            self.graded_emf[cells], self.ln_sigma[cells],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Told:
+    """Readings as every cell expects them, all (C, K): `mean` (volts, amperes, or ln(ohm + 0.5)), `noise` sigma of its
+    own, `sigma` of everything, `floats`: a range there, not a value; `loading`: what the meter leaves of the volts."""
+
+    mean: Floats
+    noise: Floats
+    sigma: Floats
+    floats: Bools
+    loading: Floats
+
+
+class Moves:
+    """One setup: what a step of each unknown pushes into the circuit, for readings of volts and amperes or of ohms."""
+
+    def __init__(self, unknowns: Unknowns, solved: Solved, chatters: Bools, open_siemens: Floats, ohms: bool) -> None:
+        self._solved = solved
+        self._chatters = chatters[:, None]
+        self._unknowns = unknowns
+        self._ohms = ohms
+        siemens = solved.siemens
+        # for ohms the sources are dead, and the reply itself is what is read
+        drive = siemens if ohms else siemens * (solved.net.across(solved.volts) - solved.emf_v)
+        leaks = siemens <= open_siemens * (1 + 1e-9)
+        added = np.where(leaks, 0.0, unknowns.added_ohm * siemens)  # share of the branch that the fault is
+        sound, rust = drive * (1 - added), drive * added
+        self._own = sound * np.where(leaks, OPEN_SPREAD, unknowns.spread)
+        self._copper = sound * (COPPER_PER_K * TEMPERATURE_SIGMA_K) * unknowns.copper
+        self._severity = rust * unknowns.ln_sigma[:, None] + drive * unknowns.graded_ln
+        self._drift = DRIFT * (rust + drive * (unknowns.graded_ln > 0))
+        self._sources = siemens[:, unknowns.sources] * unknowns.emf_sigma[unknowns.sources] * (not ohms)
+        if not ohms:
+            self._severity += siemens * unknowns.graded_emf
+
+    # ---- readings
+
+    def tell(self, checks: Sequence[Check], at: Places) -> tuple[Told, Floats]:
+        """The readings of these checks, all with volts and amperes or all with ohms; and the replies R behind them,
+        (C, K, branches), each already on the scale of the reading."""
+        reply = self._solved.replies(at.red, at.black)
+        if self._ohms:
+            shown = np.maximum(self._solved.source_ohm(at.red, at.black), 0.0) + meter.LEAD_OHM
+            scale = shown + meter.OHMS_OFFSET
+            reply *= reply
+            reply /= scale[:, :, None]
+            noise = np.hypot(meter.LEAD_SIGMA_OHM / scale, 0.01)
+            noise = np.where(shown > LEAKS_OHM, noise + LEAKS_LN, noise)
+            return self._told(meter.ohms_scale(shown), noise, shown > LEAKS_OHM, np.ones_like(shown), reply), reply
+        source_ohm = self._solved.source_ohm(at.red, at.black)
+        meter_ohm = np.array([meter.LOW_OHM if c.function == "low_volts" else meter.METER_OHM for c in checks])
+        loading = meter_ohm / (meter_ohm + source_ohm)
+        mean = (self._solved.volts[:, at.red] - self._solved.volts[:, at.black]) * loading
+        floats = (source_ohm > meter.FLOATING_OHM) & (meter_ohm == meter.METER_OHM)
+        noise = np.stack([meter.noise_v(mean[:, k], c.function) for k, c in enumerate(checks)], axis=1)
+        noise = np.where(floats, noise + FLOATS_V + np.abs(mean), noise)
+        clamped = np.flatnonzero(at.wire >= 0)
+        if clamped.size:
+            wire = at.wire[clamped]
+            mean[:, clamped] = self._solved.amps(wire)
+            noise[:, clamped] = meter.noise_a(mean[:, clamped])
+            floats[:, clamped], loading[:, clamped] = False, self._solved.siemens[:, wire]
+        noise = np.where(self._chatters, np.maximum(noise, CHATTERS_V), noise)
+        reply *= loading[:, :, None]
+        reply[:, clamped, at.wire[clamped]] -= 1.0
+        return self._told(mean, noise, floats, loading, reply), reply
+
+    def _told(self, mean: Floats, noise: Floats, floats: Bools, loading: Floats, reply: Floats) -> Told:
+        """Adds the drift of bad joints to the noise, and up what the unknowns make of it."""
+        whole = np.stack([self._copper, self._severity, self._drift], axis=2)
+        moved = np.matmul(reply, whole)
+        noise = np.hypot(noise, moved[:, :, 2])
+        own = reply * self._own[:, None, :]
+        square = np.einsum("ckb,ckb->ck", own, own) + np.square(moved[:, :, :2]).sum(axis=2)
+        square += np.square(reply[:, :, self._unknowns.sources] * self._sources[:, None, :]).sum(axis=2)
+        square += np.square(self._gain(mean)) + np.square(noise)
+        return Told(mean, noise, np.sqrt(square), floats, loading)
+
+    def _gain(self, mean: Floats) -> Floats:
+        return mean * (0.0 if self._ohms else self._unknowns.gain_sigma)
+
+    def slopes(self, mean: Floats, reply: Floats) -> Floats:
+        """The slopes of readings of which `tell` gave mean and replies, (C, K, U), each for a sigma of its unknown."""
+        parts = [
+            reply * self._own[:, None, :],
+            reply[:, :, self._unknowns.sources] * self._sources[:, None, :],
+            np.matmul(reply, self._copper[:, :, None]),
+            self._gain(mean)[:, :, None],
+            np.matmul(reply, self._severity[:, :, None]),
+        ]
+        return np.concatenate(parts, axis=2)
+
+    def against(self, known: Floats, told: Told, at: Places) -> Floats:
+        """Covariance through the unknowns, (C, K, n), of readings with n others whose slopes are `known` (C, n, U)."""
+        branches = self._own.shape[1]
+        sources = self._unknowns.sources
+        pushed = known[:, :, :branches] * self._own[:, None, :]
+        pushed[:, :, sources] += known[:, :, branches:-3] * self._sources[:, None, :]
+        pushed += known[:, :, [-3]] * self._copper[:, None, :] + known[:, :, [-1]] * self._severity[:, None, :]
+        if self._ohms:
+            reply = np.square(self._solved.replies(at.red, at.black))
+            scale = np.exp(told.mean)
+            return np.asarray(np.matmul(reply, np.swapaxes(pushed, 1, 2)) / scale[:, :, None])
+        volts = self._solved.pushed(pushed)
+        found = np.swapaxes(volts[:, :, at.red] - volts[:, :, at.black], 1, 2) * told.loading[:, :, None]
+        clamped = np.flatnonzero(at.wire >= 0)
+        found[:, clamped] -= np.swapaxes(pushed[:, :, at.wire[clamped]], 1, 2)
+        return np.asarray(found + self._gain(told.mean)[:, :, None] * known[:, None, :, -2])
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where readings are taken, (K,) each: nodes of red and black; the branch that a clamp is round, else -1."""
+
+    red: Ints
+    black: Ints
+    wire: Ints
+
+    @classmethod
+    def of(cls, network: Network, node_at: dict[str, int], checks: Sequence[Check]) -> Places:
+        """Those of checks; a clamp's ends are those of its wire."""
+        wire = np.array([network.branch_at[c.wire] if c.wire else -1 for c in checks], dtype=np.int64)
+        ends = [(network.branches[w].a, network.branches[w].b) if w >= 0 else (c.red, c.black)
+                for w, c in zip(wire, checks, strict=True)]  # fmt: skip
+        red, black = (np.array([node_at[pair[side]] for pair in ends], dtype=np.int64) for side in (0, 1))
+        return cls(red, black, wire)
