@@ -36,6 +36,17 @@ ReadOff = Callable[[Car, Check], Known]
 FaultNamed = Callable[[str], Fault]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Worked-out tables are kept in a folder of this run, which its workers share: never in the person's own."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(folder / "kept"))
+        yield
+
+
 @pytest.fixture(scope="session")
 def table() -> Table:
     """The same table object that every session on the shipped circuit uses: one build a run."""

@@ -168,7 +168,9 @@ RELAY_WIRES = (
 """A pump on a relay: constant fused feed on 30, ignition feed on 86 through its own fuse."""
 
 
-def pump_on_relay(wires: Sequence[str] = RELAY_WIRES, more: Mapping[str, Fields] | None = None, **relay: Any) -> Network:
+def pump_on_relay(
+    wires: Sequence[str] = RELAY_WIRES, more: Mapping[str, Fields] | None = None, **relay: Any
+) -> Network:
     """That circuit, with the relay's fields given; `more` adds parts or replaces their fields."""
     parts = KEYED | {
         "fuse": {"kind": "fuse"}, "coil_fuse": {"kind": "fuse", "rating": "5 A"}, "pump": {"kind": "pump"},

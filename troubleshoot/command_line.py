@@ -63,9 +63,7 @@ def _parser() -> argparse.ArgumentParser:
     draw.add_argument("--narrow", action="store_true", help="with --svg: for a phone, one way under the other")
     draw.add_argument("--force", action="store_true", help="replace the file if it is there")
     draw.set_defaults(run=_draw)
-    review = verbs.add_parser(
-        "review", help="what is dangerous, wrong or doubtful in a wiring"
-    )
+    review = verbs.add_parser("review", help="what is dangerous, wrong or doubtful in a wiring")
     review.add_argument("circuit", help="a circuit.yaml, its folder, or the name of a shipped circuit")
     review.add_argument("--json", action="store_true", help="as one JSON object")
     review.set_defaults(run=_review)
@@ -96,6 +94,15 @@ def _screens(arguments: argparse.Namespace) -> int:
 def _write(line: str) -> None:
     sys.stdout.write(line + "\n")
     sys.stdout.flush()
+
+
+def _width() -> int:
+    """Columns of the terminal; what is piped is set for a page."""
+    from shutil import get_terminal_size
+
+    from troubleshoot.plain.wall_text import WIDTH
+
+    return get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
 
 
 def _find(arguments: argparse.Namespace) -> int:
@@ -159,7 +166,7 @@ def _expect(arguments: argparse.Namespace) -> int:
     if arguments.json:
         _write(json.dumps(wall_data(wall), ensure_ascii=False))
     else:
-        for line in wall_lines(wall):
+        for line in wall_lines(wall, _width()):
             _write(line)
     return 0
 
@@ -215,7 +222,8 @@ def _describe(arguments: argparse.Namespace) -> int:
     from troubleshoot.draw import ASCII, LINES
     from troubleshoot.errors import Problem, TypedWrong
     from troubleshoot.plain.builder_text import BuilderDialogue
-    from troubleshoot.session.builder import Builder, list_drafts
+    from troubleshoot.session.builder import Builder
+    from troubleshoot.session.drafts import list_drafts
 
     folder = arguments.folder or places.sessions()
     if arguments.resume:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from wired import CIRCUITS
 
 from troubleshoot.circuit import Check, Network, list_checks
 from troubleshoot.circuit.setups import setup_before
-from wired import CIRCUITS
 
 
 @pytest.fixture(scope="module", params=CIRCUITS)
@@ -37,7 +37,7 @@ def test_no_check_asks_ohms_on_a_live_circuit(network: Network, checks: list[Che
 
 
 def test_no_check_has_a_probe_on_a_mated_blade(checks: list[Check]) -> None:
-    """A probe pushed into the front of a socket spreads it (common practice, no source): blades only with the part out."""
+    """A probe pushed into the front of a socket spreads it (common practice, no source)."""
     blades = [(check, node) for check in checks for node in probed(check) if node.endswith(".blade")]
     assert blades
     for check, node in blades:
@@ -117,9 +117,7 @@ def test_while_the_starter_turns_the_start_is_prevented(network: Network, checks
         assert check.setup.key != "running", check.id
 
 
-def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(
-    network: Network, checks: list[Check]
-) -> None:
+def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(network: Network, checks: list[Check]) -> None:
     for check in checks:
         for name in check.setup.removed:
             kind = network.circuit.parts[name].kind

@@ -7,9 +7,9 @@ import math
 from dataclasses import replace
 
 import pytest
+from wired import CRANKING, ON, PRIME, Stand, controlled, pump_on_relay, wire_name
 
 from troubleshoot.circuit import Setup, list_checks
-from wired import CRANKING, ON, PRIME, Stand, controlled, pump_on_relay, wire_name
 
 KEYS = ("off", "accessory", "prime", "on", "cranking", "running", "remote")
 RELAY_OUT = Setup("on", frozenset({"relay"}))
@@ -126,7 +126,7 @@ def test_the_readings_wanted_before_a_ground_by_hand_are_checks_and_a_healthy_ca
     ],
 )
 def test_a_ground_by_hand_is_not_allowed_where_a_reading_forbids_it(fault: str, severity: float | None) -> None:
-    """Where the terminal does not read battery volts through the coil, or reads them without it, it stays ungrounded."""
+    """Where the terminal does not read battery volts through the coil, or reads them without it."""
     net = controlled()
     checks = {check.id: check for check in list_checks(net)}
     stand = Stand(net, fault, severity)

@@ -7,13 +7,25 @@ import math
 from dataclasses import replace
 
 import pytest
+from wired import (
+    CRANKING,
+    OFF,
+    ON,
+    PLACES,
+    RELAY_WIRES,
+    REMOTE,
+    Stand,
+    oil_backup,
+    oil_changeover,
+    pump_on_relay,
+    rewired,
+    switch_alone,
+    wire_name,
+    with_cut_off,
+)  # fmt: skip
 
 from troubleshoot.circuit import Setup, list_checks
 from troubleshoot.circuit.setups import cut_offs
-from wired import (
-    CRANKING, OFF, ON, PLACES, RELAY_WIRES, REMOTE, Stand, oil_backup, oil_changeover, pump_on_relay, rewired,
-    switch_alone, wire_name, with_cut_off,
-)  # fmt: skip
 
 KEYS = ("off", "accessory", "on", "cranking", "running", "remote")
 
@@ -32,7 +44,9 @@ def runs_in(stand: Stand) -> list[str]:
         ("ignition.50", ["cranking", "remote"]),
     ],
 )
-def test_a_coil_is_fed_in_the_key_states_of_the_terminal_that_its_feed_is_taken_from(feed: str, runs: list[str]) -> None:
+def test_a_coil_is_fed_in_the_key_states_of_the_terminal_that_its_feed_is_taken_from(
+    feed: str, runs: list[str]
+) -> None:
     """15 also while the starter turns (15e), 50 starter control (DIN 72552, trade-facts section 1); an accessory feed
     goes dead exactly while cranking, but not with the engine turned by a remote button, which feeds 50 backwards."""
     assert runs_in(Stand(pump_on_relay(rewired("ignition.15 coil_fuse.in", f"{feed} coil_fuse.in")))) == runs

@@ -7,9 +7,9 @@ import math
 from dataclasses import replace
 
 import pytest
+from wired import CRANKING, OFF, ON, RELAY_WIRES, Stand, network, pump_on_relay, rewired, wire_name
 
 from troubleshoot.circuit import Setup
-from wired import CRANKING, OFF, ON, RELAY_WIRES, Stand, network, pump_on_relay, rewired, wire_name
 
 DEAD = Setup("off", frozenset({"battery", "relay", "pump"}))
 TOGGLED = Setup("off", operated=frozenset({"toggle"}))
@@ -24,7 +24,7 @@ def coil_on_supply(volts: float, series_ohm: float = 0.0, **relay: str) -> Stand
     }  # fmt: skip
     wires = ["supply.pos toggle.in", "toggle.out more.in", "more.out relay.86", "relay.85 supply.neg",
              "supply.pos relay.30"]  # fmt: skip
-    for blade in {"make": ["87"], "changeover": ["87", "87a"], "two makes": ["87", "87b"]}[relay.get("contacts", "make")]:
+    for blade in {"changeover": ("87", "87a"), "two makes": ("87", "87b")}.get(relay.get("contacts", ""), ("87",)):
         parts[f"lamp_{blade}"] = {"kind": "lamp", "watts": "21 W"}
         wires += [f"relay.{blade} lamp_{blade}.plus", f"lamp_{blade}.minus supply.neg"]
     return Stand(network(parts, wires, operate=("toggle",)))

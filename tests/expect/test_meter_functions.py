@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from wired import ON, Stand, fault, pump_on_relay, wire_name
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit import Check, Network, list_checks
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell, no_shift
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
-from wired import ON, Stand, fault, pump_on_relay, wire_name
 
 FEED, PUMP_FEED = wire_name("fuse.out", "relay.30"), wire_name("relay.87", "pump.plus")
 PUMP_GROUND = wire_name("pump.minus", "bolt.stud")

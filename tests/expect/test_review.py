@@ -249,6 +249,15 @@ def test_the_lead_of_a_switched_pump_is_said_by_name() -> None:
     assert "pump fuse" in what
 
 
+def test_a_rest_contact_is_held_to_less_than_the_make_contact() -> None:
+    """Three quarters of its rating where the file does not say (maker or service data: 40 A and 30 A)."""
+    on_rest = CHANGED["load on 87a, feed on 30"][2]().within("relay", "rating", "7 A").found()
+    what = [each.what for each in on_rest if each.code == "contact-overloaded"]
+    assert len(what) == 1
+    assert "87a" in what[0]
+    assert "rated 5.25 A" in what[0]
+
+
 def test_a_wire_carries_more_the_thicker_it_is_and_the_tables_values_at_its_sizes() -> None:
     for size, (bundled_a, free_a) in CARRIES_A.items():
         assert carries_a(Gauge.read(f"{size} AWG")) == pytest.approx((bundled_a, free_a))

@@ -1,6 +1,6 @@
 """How a reading moves with what is not known of a car: the table's slopes against circuits solved again.
 
-The circuits are solved here with plain dense matrices that have the meter's 10 Mohm in them, so neither the
+The circuits are solved here with plain dense matrices that have the meter's ohms in them, so neither the
 rank-1 updates nor the loading formula of the table are shared. Devices keep the state they settled in.
 """
 
@@ -15,7 +15,8 @@ import pytest
 from troubleshoot.circuit.checks import Check, list_checks
 from troubleshoot.circuit.network import Network
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
-from troubleshoot.expect.table import TEMPERATURE_SIGMA_K, Table
+from troubleshoot.expect.moves import TEMPERATURE_SIGMA_K
+from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import OPEN_SPREAD
 from troubleshoot.solve import meter
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
@@ -30,6 +31,8 @@ CHECKS = (
     "pump.plus to pump.minus volts on",
     "relay.87 to relay.30 volts on",
     "main_fuse.in to main_fuse.out millivolts on",
+    "relay.87 to battery.neg low_volts on",
+    "pump_wire amps on",
     "relay.86 to battery.neg volts cranking -ignition_module",
     "relay.30 to battery.pos volts off -relay",
     "relay.86.blade to relay.85.blade ohms off -battery -pump -relay",
@@ -77,13 +80,17 @@ class Stood:
         return cls(table, check, at, state, siemens[0], emf_v[0])
 
     def read(self, siemens: Floats, emf_v: Floats) -> Floats:
-        """What an ideal display shows for R circuits (R, branches): volts with the meter across, or
-        ln(ohm + 0.5) with the leads' ohms."""
+        """What an ideal display shows for R circuits (R, branches): volts with the meter across, amperes with a clamp
+        round, or ln(ohm + 0.5) with the leads' ohms."""
         bench = self.table.bench
-        a, b, red, black = bench.net.a, bench.net.b, bench.node_at[self.check.red], bench.node_at[self.check.black]
-        if not self.check.is_ohms:
+        a, b = bench.net.a, bench.net.b
+        wire = self.table.network.branch_at.get(self.check.wire, -1)
+        red, black = (bench.node_at[node] if node else int(ends[wire])
+                      for node, ends in ((self.check.red, a), (self.check.black, b)))  # fmt: skip
+        if not self.check.is_ohms and wire < 0:
             a, b = np.append(a, red), np.append(b, black)
-            meters = np.full((len(siemens), 1), 1 / meter.METER_OHM)
+            ohm = meter.LOW_OHM if self.check.function == "low_volts" else meter.METER_OHM
+            meters = np.full((len(siemens), 1), 1 / ohm)
             siemens, emf_v = np.hstack([siemens, meters]), np.hstack([emf_v, 0 * meters])
         joins = np.eye(len(self.table.network.nodes))[:, a] - np.eye(len(self.table.network.nodes))[:, b]
         driven = (siemens * emf_v) @ joins.T
@@ -93,6 +100,8 @@ class Stood:
         volts = np.zeros_like(driven)
         volts[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], driven[:, 1:, None])[:, :, 0]
         between = volts[:, red] - volts[:, black]
+        if wire >= 0:
+            return np.asarray(siemens[:, wire] * (between - emf_v[:, wire]))
         return np.asarray(meter.ohms_scale(between + meter.LEAD_OHM)) if self.check.is_ohms else between
 
     def moved(self, ln_siemens: Floats, volts: Floats) -> Floats:
@@ -212,6 +221,25 @@ def test_the_sound_part_of_a_bad_joint_spreads_by_itself_not_with_the_rust(
     found = stood.redrawn(longer) * network.branches[index].spread
     slope = float(table.predict(stood.check).slope[at, index])
     assert stood.agrees(slope, found), f"slope {slope:.5f} V a sigma, solved again {found:.5f} V"
+
+
+def test_covariances_and_the_whole_tables_sigmas_are_those_of_the_slopes(table: Table) -> None:
+    """The table pushes known slopes into the circuit, or takes all readings in one go; both must be what the slopes of
+    each reading alone give."""
+    columns = np.array([table.column[name] for name in CHECKS])
+    cells = np.array([cell_near(table, name, severity) for name, severity in CELLS])
+    slopes = table.slopes(cells, columns)
+    alone = [table.predict(table.readings[column]) for column in columns]
+    for k, (column, predicted) in enumerate(zip(columns, alone, strict=True)):
+        assert slopes[:, k] == pytest.approx(predicted.slope[cells], rel=1e-6, abs=1e-9)
+        assert table.stack.sigma[cells, column] == pytest.approx(predicted.sigma[cells], rel=1e-6)
+        assert table.stack.mean[cells, column] == pytest.approx(predicted.mean[cells], rel=1e-6, abs=1e-9)
+    covariance = table.covariance(cells, columns, slopes)
+    direct = np.einsum("cku,cnu->ckn", slopes, slopes)
+    size = np.sqrt(np.einsum("ckk->ck", direct))
+    allowed = 1e-6 * size[:, :, None] * size[:, None, :] + 1e-12
+    assert (np.abs(covariance - direct) <= allowed).all()
+    assert (np.abs(direct) > 1e3 * allowed).mean() > 0.3
 
 
 def test_a_worse_meter_widens_what_is_expected_by_its_gain(network: Network) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -32,15 +33,16 @@ NEAR = 0.02
 
 
 def ask_ngspice(
-    network: Network, cases: list[Case], workers: int = 2, curved: bool = False,
+    network: Network, cases: list[Case], workers: int = 2, curved: bool = False, setups: list[Setup] | None = None,
     done: Callable[[int], None] = lambda count: None,
 ) -> Table:  # fmt: skip
-    """Runs every case through every setup. One in which ngspice finds no rest, or breaks off, is None. `done` is told
-    how many cases are behind one."""
-    setups, pairs = setups_of(network), pairs_of(network)
+    """Runs every case through every setup (or those given). One in which ngspice finds no rest, or breaks off, is
+    None. `done` is told how many cases are behind one."""
+    asked = setups_of(network) if setups is None else setups
+    pairs = {setup: leads for setup, leads in pairs_of(network).items() if setup in asked}
     table: Table = {}
     with ThreadPoolExecutor(workers) as pool:
-        for case, found in zip(cases, pool.map(lambda c: _ask(network, c, setups, pairs, curved), cases), strict=True):
+        for case, found in zip(cases, pool.map(lambda c: _ask(network, c, asked, pairs, curved), cases), strict=True):
             table[name_case(case)] = found
             done(len(table))
     return table
@@ -64,8 +66,10 @@ def _ask(network: Network, case: Case, setups: list[Setup], pairs: dict[Setup, l
             if net.read_at_s[setup] <= came_to_s:
                 found[name_setup(setup)] = settled(vectors, net.read_at_s[setup], net.rest_s, names)
         for setup in left:
-            ohms = [_ohms(vectors, net.spice_name, pair, at_s, net.rest_s)
-                    for (where, pair), at_s in net.ohms_at_s.items() if where == setup and at_s <= came_to_s]  # fmt: skip
+            read_at = [(pair, at_s) for (where, pair), at_s in net.ohms_at_s.items() if where == setup]
+            ohms = [
+                _ohms(vectors, net.spice_name, pair, at_s, net.rest_s) for pair, at_s in read_at if at_s <= came_to_s
+            ]
             if ohms:
                 found[name_ohms(setup)] = ohms
         unread = sorted((s for s in left if name_setup(s) not in found), key=lambda s: net.read_at_s[s])
@@ -83,38 +87,54 @@ def _ohms(vectors: dict[str, Floats], spice_name: dict[str, str], pair: Pair, at
 @dataclass(frozen=True)
 class Answer:
     """The solver's answer to one setup, for all cases: `volts` and the ohms to battery negative behind each
-    node (C, nodes), who chatters and who is near a threshold (C,), the ohms of the setup's pairs (C, pairs)."""
+    node (C, nodes), who chatters (C,), the ohms of the setup's pairs (C, pairs). `near` tells who is near a threshold
+    (C,); it is asked only where the two sides differ."""
 
     setup: Setup
     volts: Floats
     behind_ohm: Floats
     chatters: Bools
-    near: Bools
+    near: Callable[[], Bools]
     pairs: list[Pair]
     ohms: Floats
 
 
-def ask_solver(network: Network, cases: list[Case], only: str = "") -> Iterator[Answer]:
-    """All setups, or the one called `only`. Near: shifting every pull-in, blow and start threshold by NEAR changes the state."""
-    bench = Bench(network, cases)
-    shifted = [Bench(network, cases, _shift(network, len(cases), by)) for by in (-NEAR, NEAR)]
+def ask_solver(network: Network, cases: list[Case]) -> Iterator[Answer]:
+    """All setups."""
+    bench, nearness = Bench(network, cases), Nearness(network, cases)
     pairs = pairs_of(network)
     for setup in setups_of(network):
-        if only not in ("", name_setup(setup)):
-            continue
         state, chatters = bench.settled(setup)
         siemens, emf_v = bench.arrays(setup, state)
         solved = Solved(bench.net, siemens, emf_v)
-        near = np.any([_differs(state, other.settled(setup)[0]) for other in shifted], axis=0)
         leads = pairs.get(setup, [])
-        yield Answer(setup, solved.volts, _behind(bench, siemens), chatters, near, leads, _between(bench, solved, leads))
+        near = partial(nearness.of, setup, state)
+        yield Answer(
+            setup, solved.volts, _behind(bench, siemens), chatters, near, leads, _between(bench, solved, leads)
+        )
+
+
+class Nearness:
+    """Who is so near to a threshold that shifting some by NEAR changes the state."""
+
+    def __init__(self, network: Network, cases: list[Case]) -> None:
+        self._network, self._cases = network, cases
+
+    @cached_property
+    def _shifted(self) -> list[Bench]:
+        draws = [draw for by in (-NEAR, NEAR) for draw in _shifts(self._network, len(self._cases), by)]
+        return [Bench(self._network, self._cases, draw) for draw in draws]
+
+    def of(self, setup: Setup, state: State) -> Bools:
+        """For each case whether it is, in a setup in which it settled at `state`."""
+        return np.asarray(np.any([_differs(state, bench.settled(setup)[0]) for bench in self._shifted], axis=0))
 
 
 def _behind(bench: Bench, siemens: Floats) -> Floats:
     """Ohms from each node to the reference, (C, nodes), each case inverted whole: what floats is decided
     without the solver's short cut."""
     matrix = bench.net.matrix()
-    whole = np.linalg.inv((matrix * siemens[:, None, :]) @ matrix.T)
+    whole = np.linalg.inv(np.stack([(matrix * each) @ matrix.T for each in siemens]))
     behind = np.diagonal(whole, axis1=1, axis2=2)
     return np.concatenate([np.zeros((siemens.shape[0], 1)), behind], axis=1)
 
@@ -129,9 +149,15 @@ def _between(bench: Bench, solved: Solved, pairs: list[Pair]) -> Floats:
     return np.stack(columns, axis=1) if columns else np.zeros((solved.volts.shape[0], 0))
 
 
-def _shift(network: Network, cases: int, by: float) -> Draw:
+def _shifts(network: Network, cases: int, by: float) -> list[Draw]:
+    """Every threshold shifted by so much; and those of fuses up and down by turns, since of two alike in series
+    nobody knows which melts."""
     plain = Draw.nominal(network, cases)
-    return replace(plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + by)
+    all_of_them = replace(
+        plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + by
+    )
+    by_turns = by * (-1.0) ** np.arange(len(network.fuses))
+    return [all_of_them, replace(plain, ln_blow=plain.ln_blow + by_turns)]
 
 
 def _differs(one: State, other: State) -> Bools:

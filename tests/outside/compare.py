@@ -56,14 +56,16 @@ class Score:
                 setattr(self, f.name, max(mine, theirs) if f.name.startswith("worst") else mine + theirs)
 
 
-def compare(network: Network, cases: list[Case], table: Table, only: str = "") -> dict[str, Score]:
-    """One score a setup, each case in all of them, or in the setup `only`."""
+def compare(network: Network, cases: list[Case], table: Table, partial: bool = False) -> dict[str, Score]:
+    """One score a setup. `partial`: the table holds only some setups of each case, and others are no loss."""
     scores = {}
-    for answer in ask_solver(network, cases, only):
+    for answer in ask_solver(network, cases):
         setup = name_setup(answer.setup)
         scores[setup] = score = Score()
         for row, case in enumerate(cases):
             spice = table[name_case(case)]
+            if partial and setup not in spice:
+                continue
             compare_volts(score, answer, row, case, spice[setup], network)
             ohms = spice.get(name_ohms(answer.setup))
             if ohms:
@@ -91,8 +93,9 @@ def compare_volts(
             score.told.append(f"both chatter: {told}")
             return
         who = "ngspice" if found is None else "the solver"
-        score.near_threshold += int(answer.near[row])
-        (score.told if answer.near[row] else score.wrong).append(f"only {who} chatters: {told}")
+        near = bool(answer.near()[row])
+        score.near_threshold += int(near)
+        (score.told if near else score.wrong).append(f"only {who} chatters: {told}")
         return
     ours, theirs = answer.volts[row], np.array(found)
     asked = ~np.isnan(theirs)
@@ -102,7 +105,7 @@ def compare_volts(
     rel = apart / np.maximum(np.abs(theirs), 1.0)
     worst = int(rel.argmax())
     say = f"{told}: {network.nodes[worst]} solver {ours[worst]:.6f} V, ngspice {theirs[worst]:.6f} V"
-    if rel[worst] > TOLERANCE and answer.near[row]:
+    if rel[worst] > TOLERANCE and answer.near()[row]:
         score.near_threshold += 1
         score.told.append(f"near a threshold: {say}")
         return

@@ -1,4 +1,4 @@
-"""Lines of an ngspice netlist: resistances that follow the key, switches with hysteresis, latches, curves.
+"""Lines of an ngspice netlist: resistances that follow the key, switches with hysteresis, latches.
 
 Left of netlist.py. Shares nothing with the solver; knows only names, ohms and times. Node and element
 names are made up here (`n12`, `s7`), since ngspice takes neither dots nor capitals seriously.
@@ -16,27 +16,23 @@ LEAK_OHM = 1e8
 NOWHERE_OHM = 1e15
 """A path that is not there at all."""
 
-SEGMENT_S = 0.5
+SEGMENT_S = 0.3
 """How long each key state lasts: many times every lag below."""
 
-STEP_S = 0.025
+STEP_S = 0.02
 """The longest step of ngspice's time."""
 
 EDGE_S = 1e-6
-RELAY_LAG_OHM_F = (1e3, 0.5e-6)
-"""Coils and motors answer after about half a millisecond (real ones: some 10 ms; what counts is the order)."""
+RELAY_LAG_OHM_F = (1e3, 1e-6)
+"""Coils and motors answer after about a millisecond (real ones: some 10 ms; what counts is the order)."""
 
-STARTER_LAG_OHM_F = (1e3, 0.1e-6)
+STARTER_LAG_OHM_F = (1e3, 0.2e-6)
 """A starter goes first: what is first fed while cranking gets the volts of cranking."""
 
-FILAMENT_LAG_OHM_F = (1e3, 3e-6)
-"""A filament takes its time to get hot, more than a relay or motor to answer (real ones: some 50 ms)."""
-
 FUSE_LAG_OHM_F = (1e3, 20e-6)
-"""At its limit a fuse melts after about 50 ms, at forty times its limit after 15 ms (real ones take from seconds to
+"""At its limit a fuse melts after about 50 ms, at forty times its limit after 15 ms (real ones take from minutes to
 milliseconds): the start-up currents of motors and lamps do not blow it, and of two in series the one further over
-its limit goes first. Only if the two are at least 1.5 to 1 apart: nearer ones may melt in the same step of ngspice's
-time."""
+its limit goes first. Only if the two are at least 1.5 to 1 apart: nearer ones may melt together."""
 
 FRESH_S = 0.6 * SEGMENT_S
 """For how long fuses are being put back as they were, in a segment in which all is dead."""
@@ -44,10 +40,7 @@ FRESH_S = 0.6 * SEGMENT_S
 COOL_S = 0.1 * SEGMENT_S
 """How long a circuit breaker takes to close again after the key has been moved."""
 
-RUNS_DOWN_V = 0.01
-"""A motor's friction (invented): cut off, it floats at its back-EMF, and that alone does not turn it."""
-
-OPTIONS = ".options method=gear maxord=1 reltol=1e-6 abstol=1e-9 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
+OPTIONS = ".options method=gear maxord=1 reltol=1e-6 abstol=1e-10 vntol=1e-9 gmin=1e-15 trtol=1e6 itl4=60 itl1=300"
 """Backward Euler, since a trapezoid rings when a step is longer than a lag; no gmin to hold up open nodes."""
 
 NONE: frozenset[str] = frozenset()
@@ -235,12 +228,9 @@ class Deck:
         """The whole netlist. The last line of the analysis keeps only the nodes in `save`."""
         stop = self.end_of(len(self.timeline) - 1)
         kept = " ".join(f"v({name})" for name in save if name != "0")
-        return "\n".join([f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran {STEP_S:g} {stop:g} 0 {STEP_S:g}", ".end", ""])
-
-
-def across(a: str, b: str) -> str:
-    """The volts from a to b, in an expression."""
-    return f"v({a})" if b == "0" else f"(-v({b}))" if a == "0" else f"v({a},{b})"
+        return "\n".join(
+            [f"* {title}", *self.lines, OPTIONS, f".save {kept}", f".tran {STEP_S:g} {stop:g} 0 {STEP_S:g}", ".end", ""]
+        )
 
 
 # ---- what switches, with a memory
@@ -248,9 +238,12 @@ def across(a: str, b: str) -> str:
 
 def relay_state(deck: Deck, meter: str, pull_in_a: float, release_a: float, turns: float = 1.0,
                 lag: tuple[float, float] = RELAY_LAG_OHM_F) -> str:  # fmt: skip
-    """A node at 1 V while a relay is pulled in by the current through `meter` and the share of turns left."""
-    drive = deck.lagged(f"abs(i({meter}))*{turns / pull_in_a:.17g}", lag)
-    return deck.latch(drive, 1.0, release_a / pull_in_a)
+    """A node at 1 V while a relay is pulled in by the current through `meter` and the share of turns left. It takes as
+    long whether the current is much or little above what it needs."""
+    out = deck.fresh("q")
+    drive = f"abs(i({meter}))*{turns / pull_in_a:.17g}"
+    goes = deck.lagged(f"{drive} > (v({out}) > 0.5 ? {release_a / pull_in_a:.17g} : 1) ? 1 : 0", lag)
+    return deck.latch(goes, 0.8, 0.2, out)
 
 
 HOT = 0.9
@@ -281,88 +274,3 @@ def breaker_state(deck: Deck, meter: str, trip_a: float) -> str:
     """A node at 1 V while a circuit breaker is open: it is cold, and so closed, whenever the key has been moved."""
     cools = deck.pulses(deck.when(lambda s: True), COOL_S)
     return deck.reckoned(f"v({_molten(deck, meter, trip_a, cools)})*(1-v({cools}))")
-
-
-def motor_state(deck: Deck, plus: str, minus: str, start_v: float, keep_v: float) -> str:
-    """A node at 1 V while a motor turns forward. It goes on while it is fed more than `keep_v`, and begins above
-    `start_v` if it could go on with that."""
-    out = deck.fresh("q")
-    begins_v = max(start_v, keep_v)
-    wants = deck.lagged(
-        f"{across(plus, minus)} > (v({out}) > 0.5 ? {keep_v:.17g} : {begins_v:.17g}) ? 1 : 0", RELAY_LAG_OHM_F
-    )
-    return deck.latch(wants, 0.8, 0.2, out)
-
-
-def motor(deck: Deck, plus: str, minus: str, still_ohm: float, run_ohm: float, emf_v: float, start_v: float,
-          keep_v: float) -> None:  # fmt: skip
-    """Still a resistance; turning one with a back-EMF that opposes what drives it, either way round."""
-    ways = [(plus, minus), (minus, plus)]
-    turns = [motor_state(deck, a, b, start_v, keep_v) for a, b in ways]
-    either = deck.reckoned(f"v({turns[0]})+v({turns[1]})")
-    deck.switch(plus, minus, either, NOWHERE_OHM, still_ohm)
-    for (a, b), state in zip(ways, turns, strict=True):
-        back = deck.fresh("x")
-        deck.switch(a, back, state, run_ohm, NOWHERE_OHM)
-        deck.lines.append(f"{deck.fresh('v')} {back} {b} {emf_v:.17g}")
-
-
-# ---- what bends, without a memory of where it was
-
-DIODE_V, DIODE_OHM = 0.7, 0.03
-"""Two lines of a silicon diode: nothing up to 0.7 V, then 30 mohm (textbook; invented)."""
-
-DIODE_CURVE = "d(is=1e-9 n=1.28 rs=0.02)"
-"""A curve with 0.7 V at 1.5 A (silicon power diode; fitted to the two lines, from memory)."""
-
-LAMP_V = 13.2
-LAMP_EXPONENT = 0.55
-LAMP_F = "100p"
-LAMP_COLD = 1 / 12
-"""A lamp's current about its rating goes as V^0.55; cold it has a twelfth of its hot ohms (from memory). The
-farads are so few that they are gone in a millisecond; without them ngspice jumps to and fro between the two ends."""
-
-
-def diode(deck: Deck, anode: str, cathode: str) -> None:
-    """Leaks up to its forward volts and backwards."""
-    if deck.curved:
-        name = deck.fresh("d")
-        deck.lines += [f"{name} {anode} {cathode} m{name}", f".model m{name} {DIODE_CURVE}"]
-        deck.resistor(anode, cathode, LEAK_OHM)
-        return
-    v = across(anode, cathode)
-    forward = f"({v}-{DIODE_V})/{DIODE_OHM}"
-    deck.lines.append(f"{deck.fresh('b')} {anode} {cathode} i={v} > {DIODE_V} ? {forward} : {v}/{LEAK_OHM:g}")
-
-
-def filament(deck: Deck, a: str, b: str, watts: float, lit: str = "one") -> None:
-    """Its current lies on a cold line through nought, and from where they cross on the tangent to I = I0·(V/V0)^0.55
-    at the rating; it stays on the cold line until it has had time to get hot. It is there while the node `lit` is at
-    1 V."""
-    v, amps = across(a, b), watts / LAMP_V
-    cold = f"{v}/{LAMP_COLD * LAMP_V / amps:.17g}"
-    knee_v = LAMP_V * LAMP_COLD * (1 - LAMP_EXPONENT) / (1 - LAMP_COLD * LAMP_EXPONENT)
-    lines = [f"{amps:.17g}*({sign}*{1 - LAMP_EXPONENT:.17g}+{LAMP_EXPONENT / LAMP_V:.17g}*{v})" for sign in (1, -1)]
-    if deck.curved:
-        knee_v = LAMP_V * LAMP_COLD ** (1 / (1 - LAMP_EXPONENT))
-        over = f"(max(abs({v}),{knee_v:.17g})/{LAMP_V})"
-        lines = [f"{sign * amps:.17g}*pow({over},{LAMP_EXPONENT})" for sign in (1, -1)]
-    hot = f"({v} > {knee_v:.17g} ? {lines[0]} : ({v} < -{knee_v:.17g} ? {lines[1]} : {cold}))"
-    glows = f"v({deck.lagged(f'abs({v}) > {knee_v:.17g} ? 1 : 0', FILAMENT_LAG_OHM_F)})"
-    heat = f"({glows}*{glows}*{glows}*{glows})"
-    i = f"v({lit})*({cold}*(1-{heat})+{hot}*{heat})+{v}/{NOWHERE_OHM:g}"
-    deck.lines += [f"{deck.fresh('b')} {a} {b} i={i}", f"{deck.fresh('c')} {a} {b} {LAMP_F}"]
-
-
-FOLDED_OHM = 200.0
-"""Slope of a bench supply that limits its current (invented)."""
-
-
-def limited(deck: Deck, pos: str, neg: str, emf_v: float, inner_ohm: float, limit_a: float) -> None:
-    """A bench supply: volts behind an inner resistance up to the limit, then nearly constant current."""
-    live = deck.wave(deck.when(lambda s: not s.dead))
-    v = across(pos, neg)
-    full = f"({emf_v:.17g}*v({live})-{v})/{inner_ohm:.17g}"
-    knee_v = emf_v - limit_a * inner_ohm
-    folded = f"{limit_a:.17g}+({knee_v:.17g}*v({live})-{v})/{FOLDED_OHM}"
-    deck.lines.append(f"{deck.fresh('b')} {neg} {pos} i=min({full},{folded})")

@@ -13,7 +13,7 @@ from deck import OPTIONS, Deck, Segment, relay_state
 from spice_run import run
 
 from troubleshoot.solve.linear import Incidence
-from troubleshoot.solve.settle import Devices, Fuses, Motors, Relays, State, settle
+from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 INNER_OHM, SERIES_OHM, COIL_OHM, CONTACT_OHM, LAMP_OHM = 0.4, 30.0, 85.0, 0.004, 3.0
 PULL_IN_A, RELEASE_A = 6.8 / 85, 2.5 / 85
@@ -40,7 +40,7 @@ def loop_in_ngspice() -> Loop:
     deck.resistor("a", "c", SERIES_OHM)
     meter, beyond = deck.ammeter("c")
     deck.resistor(beyond, "0", COIL_OHM)
-    state = relay_state(deck, meter, PULL_IN_A, RELEASE_A, 1.0)
+    state = relay_state(deck, meter, PULL_IN_A, RELEASE_A)
     deck.switch("a", "l", state, CONTACT_OHM, 1 / OPEN_SIEMENS)
     deck.resistor("l", "0", LAMP_OHM)
     tail = [OPTIONS, f".save v(e) v({state})", f".tran 1m {2 * SWEEP_S} 0 1m", ".end", ""]
@@ -70,13 +70,14 @@ def _settled(emf_v: float, pulled: bool) -> bool:
     """Whether the relay is in at this EMF, having been `pulled` before."""
     net = Incidence(4, np.array([1, 1, 2, 1, 3]), np.array([0, 2, 0, 3, 0]))
     siemens = 1 / np.array([[INNER_OHM, SERIES_OHM, COIL_OHM, CONTACT_OHM, LAMP_OHM]])
-    none, no = np.zeros(0, dtype=np.int64), np.zeros((1, 1), dtype=bool)
-    nothing = np.zeros((1, 0))
-    relays = Relays(np.array([2]), np.array([3]), np.array([-1]), np.array([[PULL_IN_A]]),
-                    np.array([[RELEASE_A]]), np.ones((1, 1)), no, no)  # fmt: skip
-    devices = Devices(relays, Fuses(none, nothing), Motors(none, nothing, nothing, nothing, nothing > 0),
+    no, nothing = np.zeros((1, 1), dtype=bool), np.zeros((1, 0))
+    nobody, none = np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64)
+    relays = Relays(np.array([2]), ((0, 3, True),), no[0], np.array([[PULL_IN_A]]), np.array([[RELEASE_A]]),
+                    np.ones((1, 1)), no, no)  # fmt: skip
+    devices = Devices(relays, Fuses(none, nobody, nothing),
+                      Bends(none, nobody, nothing, nothing, nothing, nothing, nothing > 0),
                       np.full(5, OPEN_SIEMENS))  # fmt: skip
-    state = State(np.array([[pulled]]), nothing > 0, nothing > 0)
+    state = State(np.array([[pulled]]), nothing > 0, nothing.astype(np.int8))
     after, chatters = settle(net, devices, siemens, np.array([[emf_v, 0.0, 0.0, 0.0, 0.0]]), state)
     if chatters[0]:
         raise RuntimeError(f"chatters at {emf_v} V")

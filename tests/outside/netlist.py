@@ -25,9 +25,9 @@ BEFORE = {"accessory": "off", "prime": "accessory", "on": "prime", "cranking": "
 STANDS_STILL = ("off", "accessory", "prime", "on")
 """The engine does not turn."""
 
-TEST_A = 1e-9
-"""An ohmmeter's current: so little that leaks alone stay at a tenth of a volt, where nothing pulls in, turns or
-conducts one way only."""
+TEST_A = 1e-8
+"""An ohmmeter's current: so little that nothing pulls in, and that nothing turns, and what bends does so above 5 Mohm, where a meter
+shows OL."""
 
 Pair = tuple[str, str]
 """Red and black lead of an ohmmeter."""
@@ -128,12 +128,16 @@ def key_states(circuit: Circuit) -> list[str]:
 
 
 def _past(circuit: Circuit) -> list[Segment]:
-    """What the car went through before one came to it: all key states, the load worked once if it needs a hand."""
-    keys = key_states(circuit)
+    """What the car went through before one came to it: all key states. Where the load needs a hand it worked once
+    before that, its switches were left on with the key off, and each of several was operated alone."""
+    keys, works = key_states(circuit), circuit.works
     line = []
-    if circuit.works.operate and circuit.works.key in STANDS_STILL:
+    if works.operate:
         line += [Segment(key, past=True) for key in keys if key in STANDS_STILL]
-        line.append(Segment(circuit.works.key, operated=frozenset(circuit.works.operate), past=True))
+        operated = frozenset(works.operate)
+        with_hands = [(works.key, operated)] + ([("off", operated)] if works.key != "off" else [])
+        with_hands += [(works.key, frozenset({name})) for name in works.operate if len(works.operate) > 1]
+        line += [Segment(key, operated=hands, past=True) for key, hands in with_hands if key in STANDS_STILL]
     return line + [Segment(key, past=True) for key in keys]
 
 

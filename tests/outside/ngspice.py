@@ -23,7 +23,7 @@ from spice_run import is_here
 from stored import StaleCopyError, read_store, score_stored, store
 from which import list_cases, name_setup, setups_of, some_of
 
-QUICK_CASES = 14
+QUICK_CASES = 10
 """Faults of each circuit with --quick, beside the healthy one."""
 
 WORKERS = 2

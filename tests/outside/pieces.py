@@ -9,20 +9,8 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
-from deck import (
-    LEAK_OHM,
-    NOWHERE_OHM,
-    RUNS_DOWN_V,
-    STARTER_LAG_OHM_F,
-    Deck,
-    breaker_state,
-    diode,
-    filament,
-    fuse_state,
-    limited,
-    motor,
-    relay_state,
-)
+from bends import RUNS_DOWN_V, diode, filament, limited, motor
+from deck import LEAK_OHM, NOWHERE_OHM, STARTER_LAG_OHM_F, Deck, breaker_state, fuse_state, relay_state
 from trouble import Trouble
 from wiring import COPPER_PER_K, contact_ohm, sockets, tabs
 

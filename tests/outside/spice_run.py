@@ -25,7 +25,7 @@ def is_here() -> bool:
     return shutil.which("ngspice") is not None
 
 
-def run(text: str, limit_s: float = 60.0) -> dict[str, Floats]:
+def run(text: str, limit_s: float = 300.0) -> dict[str, Floats]:
     """Every saved vector over time, by ngspice's name (`time`, `v(n3)`); raises RuntimeError without any."""
     with tempfile.TemporaryDirectory() as folder:
         deck, raw = Path(folder, "deck.cir"), Path(folder, "deck.raw")

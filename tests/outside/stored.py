@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from compare import Score, compare, whole
 from shipped import names, network_of, path_of
 from which import list_cases, name_case, name_ohms, name_setup, setups_of
 
-from troubleshoot.circuit import Network
+from troubleshoot.circuit import Network, Setup
 from troubleshoot.solve.cases import Case
 
 STORED = Path(__file__).resolve().parent / "ngspice_stored.json"
@@ -36,10 +37,13 @@ def circuit_hash(name: str) -> str:
     return hashlib.sha256(path_of(name).read_bytes()).hexdigest()[:16]
 
 
-def _setup_of(network: Network, number: int) -> str:
-    """The setup in which a case is kept."""
-    setups = [name_setup(setup) for setup in setups_of(network)]
-    return setups[number % len(setups)]
+def _by_setup(network: Network) -> dict[Setup, list[tuple[int, Case]]]:
+    """The numbered cases, by the setup in which each is kept: the next one for each case."""
+    setups = setups_of(network)
+    kept: dict[Setup, list[tuple[int, Case]]] = {}
+    for number, case in enumerate(list_cases(network, 1, SEED)):
+        kept.setdefault(setups[number % len(setups)], []).append((number, case))
+    return kept
 
 
 def _nodes_of(network: Network, number: int) -> list[int]:
@@ -48,24 +52,25 @@ def _nodes_of(network: Network, number: int) -> list[int]:
     return [(number + STRIDE * step) % count for step in range(min(NODES, count // STRIDE))]
 
 
-def store(done: Any = print) -> None:
-    """Asks ngspice for everything and writes what is kept; the solver is not asked. ngspice is asked in all setups of
-    a case, and one of them kept: they come in one run."""
+def store(done: Callable[[str], object] = print) -> None:
+    """Asks ngspice and writes what it says; the solver is not asked."""
     told = {}
     for name in names():
-        network, cases = network_of(name), list_cases(network_of(name), 1, SEED)
-        table = ask_ngspice(network, cases)
-        rows = {name_case(case): _kept(network, number, table[name_case(case)]) for number, case in enumerate(cases)}
+        network = network_of(name)
+        rows: dict[str, list[Any]] = {}
+        for setup, numbered in _by_setup(network).items():
+            table = ask_ngspice(network, [case for _, case in numbered], setups=[setup])
+            for number, case in numbered:
+                rows[name_case(case)] = _kept(network, number, setup, table[name_case(case)])
         told[name] = {"circuit": circuit_hash(name), "nodes": len(network.nodes), "volts": rows}
-        done(f"{name}: {len(cases)} cases kept")
+        done(f"{name}: {len(rows)} cases kept")
     text = ",\n".join(f'"{name}":{json.dumps(each, separators=(",", ":"))}' for name, each in told.items())
     STORED.write_text(f"{{\n{text}\n}}\n", encoding="utf-8")
 
 
-def _kept(network: Network, number: int, found: Found) -> list[Any]:
+def _kept(network: Network, number: int, setup: Setup, found: Found) -> list[Any]:
     """Volts at the case's nodes (None: it came to no rest), then ohms where ohms are read in its setup."""
-    setup = _setup_of(network, number)
-    volts, ohms = found[setup], found.get(f"ohms {setup}")
+    volts, ohms = found[name_setup(setup)], found.get(name_ohms(setup))
     return [
         volts and [_rounded(volts[node]) for node in _nodes_of(network, number)],
         [_rounded(ohm) for ohm in ohms or []],
@@ -90,27 +95,21 @@ def score_stored(name: str, kept: dict[str, Any] | None = None) -> Score:
         raise StaleCopyError(asks)
     if set(told["volts"]) != {name_case(case) for case in cases}:
         raise StaleCopyError(asks)
-    sums = Score()
-    numbered: dict[str, list[tuple[int, Case]]] = {}
-    for number, case in enumerate(cases):
-        numbered.setdefault(_setup_of(network, number), []).append((number, case))
-    for setup in setups_of(network):
-        here = numbered.get(name_setup(setup), [])
-        table = {name_case(case): _restored(network, number, told["volts"][name_case(case)]) for number, case in here}
-        for case_table in table.values():
-            if name_ohms(setup) in case_table and not case_table[name_ohms(setup)]:
-                del case_table[name_ohms(setup)]
-        if here:
-            sums.add(whole(compare(network, [case for _, case in here], table, only=setup)))
-    return sums
+    table = {
+        name_case(case): _restored(network, number, setup, told["volts"][name_case(case)])
+        for setup, numbered in _by_setup(network).items()
+        for number, case in numbered
+    }
+    return whole(compare(network, cases, table, partial=True))
 
 
-def _restored(network: Network, number: int, row: list[Any]) -> Found:
+def _restored(network: Network, number: int, setup: Setup, row: list[Any]) -> Found:
     """A case's row as `compare` wants it: nan at the nodes that were not kept."""
-    setup, (volts, ohms) = _setup_of(network, number), row
+    volts, ohms = row
+    found: Found = {name_setup(setup): None}
     if volts is not None:
         every = [float("nan")] * len(network.nodes)
         for node, volt in zip(_nodes_of(network, number), volts, strict=True):
             every[node] = volt
-        volts = every
-    return {setup: volts, f"ohms {setup}": ohms}
+        found[name_setup(setup)] = every
+    return found | ({name_ohms(setup): ohms} if ohms else {})

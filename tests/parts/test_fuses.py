@@ -7,12 +7,13 @@ Windows: trade-facts section 4. 160 % and 200 % of a blade fuse are from a data 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
+from wired import Stand, network, wire_name
 
 from troubleshoot.circuit import Setup
 from troubleshoot.parts.fuse import BLOW_FACTOR, opens_within
-from wired import Stand, network, wire_name
 
 BLADE = {1.35: (0.75, 600.0), 1.6: (0.25, 50.0), 2.0: (0.15, 5.0), 3.5: (0.04, 0.5), 6.0: (0.02, 0.1)}
 LARGE = {1.35: (60.0, 1800.0), 2.0: (2.0, 50.0), 3.5: (0.2, 7.0), 6.0: (0.04, 1.0)}
@@ -36,7 +37,7 @@ def test_a_fuse_may_carry_for_good_what_it_carries_for_100_hours(style: str, car
 @pytest.mark.parametrize("style", ["blade", "large blade"])
 def test_more_current_opens_a_fuse_no_later(style: str) -> None:
     windows = [opens_within(style, share / 20) for share in range(10, 140)]
-    for earlier, later in zip(windows, windows[1:], strict=False):
+    for earlier, later in pairwise(windows):
         assert earlier is not None
         assert later is not None
         assert later[0] <= earlier[0]

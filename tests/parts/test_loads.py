@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
+from wired import Stand, network, wire_name
 
 from troubleshoot.circuit import Network, Setup
 from troubleshoot.parts.lamp import COLD, EXPONENT, RATED_V
-from wired import Stand, network, wire_name
 
 OFF = Setup("off")
 
@@ -63,8 +64,8 @@ def test_a_cold_filament_has_a_twelfth_of_its_hot_ohms() -> None:
 def test_a_lamps_current_does_not_jump_where_it_begins_to_glow() -> None:
     seen = [lamp_at(volts / 100) for volts in range(40, 80)]
     (volts, amps) = zip(*seen, strict=True)
-    assert all(later > earlier for earlier, later in zip(amps, amps[1:], strict=False))
-    steps = [later - earlier for earlier, later in zip(amps, amps[1:], strict=False)]
+    assert all(later > earlier for earlier, later in pairwise(amps))
+    steps = [later - earlier for earlier, later in pairwise(amps)]
     assert max(steps) < 0.05, "10 mV more on a 0.26 ohm filament are 0.04 A"
     glows = [on_supply("lamp", v).bent("it.filament", OFF) for v in (0.5, 0.7)]
     assert glows == [0, 1]

@@ -7,7 +7,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from troubleshoot.parts import AnyPart, Part, Wire
 from troubleshoot.parts.battery import open_circuit_v
-from troubleshoot.parts.branch import BendDevice, Device, FuseDevice, RelayDevice
+from troubleshoot.parts.branch import BendDevice, FuseDevice, RelayDevice
 from troubleshoot.parts.copper import COPPER_OHM_M
 from troubleshoot.parts.part import sigma
 from troubleshoot.parts.wire import STRANDED_FACTOR, ohm_per_m, wire_ohm
@@ -228,6 +228,14 @@ def test_metric_wire_outside_the_table_is_ideal_copper_with_the_tables_allowance
 def test_wire_ohms_are_proportional_to_length() -> None:
     gauge = Gauge.read("14 AWG")
     assert wire_ohm(gauge, 4.0) == pytest.approx(4 * wire_ohm(gauge, 1.0))
+
+
+def test_a_wire_that_is_hot_along_its_way_may_be_as_much_shorter_as_the_faas_formula_says() -> None:
+    """L2 = 254.5·L1/(234.5 + T2): 20 at 20 °C are 17.28 at 60 °C (FAA AC 43.13-1B, trade-facts section 10 no. 7)."""
+    fields = {"name": "exhaust_wire", "from": "a.b", "to": "c.d", "gauge": "14 AWG"}
+    cool = Wire.model_validate(fields | {"length": "20 m"})
+    hot = Wire.model_validate(fields | {"length": "17.28 m", "temperature": "60 °C"})
+    assert hot.ohm == pytest.approx(cool.ohm, rel=5e-4)
 
 
 def test_a_wire_is_spoken_of_by_its_colour_first() -> None:

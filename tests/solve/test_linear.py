@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from troubleshoot.parts.branch import OPEN_OHM
-from troubleshoot.solve.linear import Incidence, Solved
+from troubleshoot.solve.linear import DIGITS_LOST, Incidence, Solved
 
 Floats = npt.NDArray[np.float64]
 RUNS = settings(max_examples=40, deadline=None)
@@ -109,13 +109,35 @@ def test_an_injected_current_adds_to_the_volts_as_a_source_of_current_would(
     net, siemens, emf_v = network
     node = data.draw(st.integers(1, net.count - 1))
     amps = data.draw(st.floats(-10, 10))
-    injected = np.zeros(net.count - 1)
-    injected[node - 1] = amps
-    answer = Solved(net, siemens, emf_v).respond(injected)[0]
+    answer = amps * Solved(net, siemens, emf_v).between(node, 0)[0]
     # The same current from 1e9 ohm and as many volts as drive it.
     far = Incidence(net.count, np.append(net.a, node), np.append(net.b, 0))
     driven = Solved(far, np.append(siemens, [[1e-9]], axis=1), np.append(0 * emf_v, [[amps * 1e9]], axis=1))
     assert driven.volts[0] == pytest.approx(answer, rel=1e-4, abs=1e-6)
+
+
+@RUNS
+@given(networks(cases=4), st.data())
+def test_every_way_of_asking_for_an_answer_gives_the_same(
+    network: tuple[Incidence, Floats, Floats], data: st.DataObject
+) -> None:
+    """One pair or many, at nodes or across branches, as ohms, and for amperes pushed along the branches."""
+    net, siemens, emf_v = network
+    solved = Solved(net, siemens, emf_v)
+    pair = st.tuples(st.integers(0, net.count - 1), st.integers(0, net.count - 1))
+    pairs = data.draw(st.lists(pair, min_size=1, max_size=4))
+    red, black = np.array([a for a, _ in pairs]), np.array([b for _, b in pairs])
+    replies, source_ohm = solved.replies(red, black), solved.source_ohm(red, black)
+    for k, (a, b) in enumerate(pairs):
+        between = solved.between(a, b)
+        assert replies[:, k] == pytest.approx(net.across(between), rel=1e-9, abs=1e-8)
+        assert source_ohm[:, k] == pytest.approx(between[:, a] - between[:, b], rel=1e-9, abs=1e-8)
+    along = np.zeros((4, net.a.size, net.a.size))
+    along[:, np.arange(net.a.size), np.arange(net.a.size)] = 1.0
+    pushed = solved.pushed(along)
+    for branch in range(net.a.size):
+        alone = solved.between(int(net.a[branch]), int(net.b[branch]))
+        assert pushed[:, branch] == pytest.approx(alone, rel=1e-9, abs=1e-8)
 
 
 @RUNS
@@ -135,7 +157,9 @@ def test_many_cases_with_opens_and_shorts_equal_each_alone(
 ) -> None:
     """Here whole islands may float with 15 V behind a milliohm in them: 15 kA through an inverse of 33 Mohm.
 
-    Those cancel, so a double leaves some 15e3 A × 33e6 ohm × 2e-16, which is 0.1 mV.
+    Those cancel, so a double leaves some 15e3 A × 33e6 ohm × 2e-16, which is 0.1 mV, and a few of them in a row 2 mV
+    (seen once in 1,500 examples). Where only DIGITS_LOST is asked for, leakage may be off by that share, and what
+    floats with it; what is held stays within 0.1 mV. Circuits as they are wired keep a nanovolt: see test_bench.
     """
     net, base, emf_v = network
     rows, sources = [base[0]], [emf_v[0]]
@@ -144,9 +168,14 @@ def test_many_cases_with_opens_and_shorts_equal_each_alone(
         values = [data.draw(changed) for _ in range(net.a.size)]
         rows.append(np.array([g if ohm is None else 1 / ohm for g, ohm in zip(base[0], values, strict=True)]))
         sources.append(np.array([data.draw(volts) for _ in range(net.a.size)]))
-    together = Solved(net, np.array(rows), np.array(sources)).volts
+    strict, usual = (Solved(net, np.array(rows), np.array(sources), lost=lost).volts for lost in (1e-6, DIGITS_LOST))
     for case, (siemens, sourced) in enumerate(zip(rows, sources, strict=True)):
-        assert together[case] == pytest.approx(solve_exactly(net, siemens, sourced), abs=1e-3)
+        exact = solve_exactly(net, siemens, sourced)
+        assert strict[case] == pytest.approx(exact, abs=5e-3)
+        alone = Solved(net, siemens[None], sourced[None])
+        held = np.array([alone.between(node, 0)[0, node] < 1e4 for node in range(net.count)])
+        assert usual[case, held] == pytest.approx(exact[held], abs=1e-4)
+        assert usual[case] == pytest.approx(exact, abs=1e-3 + DIGITS_LOST * 15 * net.count)
 
 
 def chain() -> Incidence:
@@ -174,8 +203,9 @@ def test_opens_lose_no_digits_whichever_case_is_the_base(base: int) -> None:
         fresh = np.linalg.solve(
             (net.matrix() * siemens[case]) @ net.matrix().T, net.matrix() @ (siemens[case] * emf_v[case])
         )
-        # With the floating case as base a double leaves 1260 A × 7.7 Mohm × 1e-16 and more: some 10 nV.
-        within_v = 1e-7 if base == 2 else 1e-9
+        # With the floating case as base a double leaves 1260 A × 7.7 Mohm × 1e-16 and more: some 10 nV. Lifted into
+        # it, what is left of the leakage is 1 - g·S, good to DIGITS_LOST at worst and here to 1e-5.
+        within_v = 1e-5 if case == 2 else 1e-7 if base == 2 else 1e-9
         assert together[case] == pytest.approx(exact, abs=within_v)
         assert together[case, 1:] == pytest.approx(fresh, abs=within_v)
 

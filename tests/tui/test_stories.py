@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from driving import (
+    SHIPPED,
     answer_until_verdict,
     at_work,
     make_app,

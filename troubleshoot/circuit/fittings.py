@@ -88,7 +88,7 @@ def _for_relays(circuit: Circuit) -> list[Fitting]:
 
 
 def _by_hand(circuit: Circuit) -> list[Fitting]:
-    """The coil's ground given by hand, for a relay whose ground comes from a controller and whose other end is wired."""
+    """The coil's ground given by hand, where a controller gives it else and the other end is wired."""
     found = []
     wired = {end for wire in circuit.wires for end in (wire.start, wire.end)}
     for name in circuit.relays:

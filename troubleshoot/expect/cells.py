@@ -221,9 +221,9 @@ def _split(network: Network, cells: list[Cell]) -> list[Cell]:
     ]
     rng = np.random.default_rng(5)
     draws = [_spread_normals(rng, DRAWS, s.size) * s for s in sigmas]
-    extremes = [[sign * 2.5 * s for s in sigmas] for sign in (-1, 1)]
-    patterns = [_pattern(network, cells, [np.tile(e, (len(cells), 1)) for e in ends]) for ends in extremes]
-    near = [i for i in range(len(cells)) if not (patterns[0][i] == patterns[1][i]).all()]
+    extremes = [np.repeat([-2.5 * s, 2.5 * s], len(cells), axis=0) for s in sigmas]
+    low, high = np.split(_pattern(network, [*cells, *cells], extremes), 2)
+    near = np.flatnonzero((low != high).any(axis=1)).tolist()
     if not near:
         return cells
     rows = [cells[i] for i in near for _ in range(DRAWS)]

@@ -9,6 +9,7 @@ is exact for Gaussians of one covariance (Kailath 1967, from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from math import erf
 
 import numpy as np
@@ -22,11 +23,12 @@ LOOK_ALIKE_ERROR = 0.1
 JOINT = 8
 """Checks taken together for a pair that no single check separates: the most telling ones."""
 
-TOGETHER = 24
-"""Readings that are looked at together for all pairs still left."""
+FIRST_LOOK = 4
+"""Readings that are looked at for all pairs; then twice as many for those still left, and so on."""
 
+WINDOW = 20000
 PAIRS = 2000
-"""Pairs that are worked on at a time."""
+"""Pairs that are worked on at a time, at first and with their joint Gaussians."""
 
 SURELY_APART = 4.5
 """Distance in sigmas on one check beyond which a pair needs no closer look."""
@@ -70,10 +72,6 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     mean, sigma = stack.mean[:, columns], stack.sigma[:, columns]
     floats = stack.floats[:, columns]
     grounded = ~floats & (np.abs(mean) < NOTHING_V)
-    cells = mean.shape[0]
-    first, second = np.triu_indices(cells, 1)
-    keep = of[first] != of[second]
-    first, second = first[keep], second[keep]
 
     def distances(a: Ints, b: Ints, pick: Ints) -> Floats:
         """Sigmas between some readings of pairs of cells, (pairs, these)."""
@@ -83,24 +81,27 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
         distance[(floats[one] & grounded[other]) | (floats[other] & grounded[one])] = 0.0
         return np.asarray(distance)
 
-    # a few readings at a time, of each sort some, so that most pairs are apart after the first
+    # few readings at first, of each sort some, so that most pairs are apart before the others are looked at
     order = np.argsort(-np.ptp(mean, axis=0) / np.median(sigma, axis=0), kind="stable")
-    rounds = -(-order.size // TOGETHER)
+    apart = max(1, order.size // FIRST_LOOK)
+    order = np.concatenate([order[k::apart] for k in range(apart)])
+    ends = [0, *(FIRST_LOOK << k for k in range(order.size.bit_length())), order.size]
+    cells = np.arange(of.size)
     close, best = [], []
-    for start in range(0, first.size, 20000):
-        kept = np.arange(start, min(start + 20000, first.size))
-        for pick in (order[k::rounds] for k in range(rounds)):
-            kept = kept[distances(first[kept], second[kept], pick).max(axis=1, initial=0.0) < SURELY_APART / 2]
-        close.append(kept)
-        distance = distances(first[kept], second[kept], np.arange(order.size))
-        best.append(np.argsort(-distance, axis=1, kind="stable")[:, :JOINT])
-    kept = np.concatenate(close)
-    a, b = first[kept], second[kept]
+    for start in range(0, of.size, max(1, WINDOW // of.size)):
+        some = cells[start : start + max(1, WINDOW // of.size)]
+        row, second = np.nonzero((cells > some[:, None]) & (of != of[some][:, None]))
+        first = some[row]
+        for low, high in pairwise(min(end, order.size) for end in ends):
+            near = distances(first, second, order[low:high]).max(axis=1, initial=0.0) < SURELY_APART / 2
+            first, second = first[near], second[near]
+        close.append(np.stack([first, second]))
+        best.append(np.argsort(-distances(first, second, np.arange(order.size)), axis=1, kind="stable")[:, :JOINT])
+    a, b = np.concatenate(close, axis=1)
     ln_bc = _joint_ln_bc(table, a, b, columns[np.concatenate(best)])
     for chances in looks:
         ln_bc += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
-    apart = np.sqrt(np.maximum(-8 * ln_bc, 0))
-    return a, b, 2 * normal_tail(apart / 2)
+    return a, b, 2 * normal_tail(np.sqrt(np.maximum(-8 * ln_bc, 0)) / 2)
 
 
 def _joint_ln_bc(table: Table, a: Ints, b: Ints, pick: Ints) -> Floats:
@@ -109,12 +110,9 @@ def _joint_ln_bc(table: Table, a: Ints, b: Ints, pick: Ints) -> Floats:
     result = np.zeros(a.size)
     for start in range(0, a.size, PAIRS):
         part = slice(start, start + PAIRS)
-        columns, place = np.unique(pick[part], return_inverse=True)
-        place = place.reshape(pick[part].shape)
         covariance, mean = [], []
         for cells in (a[part], b[part]):
-            some, row = np.unique(cells, return_inverse=True)
-            s = table.slopes(some, columns)[row[:, None], place]
+            s = _slopes(table, cells, pick[part])
             k = np.matmul(s, np.swapaxes(s, 1, 2))
             k += np.eye(pick.shape[1]) * np.square(stack.noise[cells[:, None], pick[part]])[:, None, :]
             covariance.append(k)
@@ -125,6 +123,19 @@ def _joint_ln_bc(table: Table, a: Ints, b: Ints, pick: Ints) -> Floats:
         logs = [np.linalg.slogdet(k)[1] for k in (middle, *covariance)]
         result[part] = -(term + (logs[0] - (logs[1] + logs[2]) / 2) / 2)
     return result
+
+
+def _slopes(table: Table, cells: Ints, columns: Ints) -> Floats:
+    """Slopes of the readings `columns` (n, k) of cells (n,), each reading of a cell worked out once: (n, k, U)."""
+    count = len(table.readings)
+    wanted, back = np.unique(cells[:, None] * count + columns, return_inverse=True)
+    some, first, each = np.unique(wanted // count, return_index=True, return_counts=True)
+    place = np.arange(wanted.size) - np.repeat(first, each)
+    row = np.repeat(np.arange(some.size), each)
+    of_cell = np.zeros((some.size, int(each.max(initial=0))), dtype=np.int64)
+    of_cell[row, place] = wanted % count
+    back = back.reshape(columns.shape)
+    return np.asarray(table.slopes(some, of_cell)[row[back], place[back]])
 
 
 def normal_tail(x: Floats) -> Floats:

@@ -101,13 +101,34 @@ class Unknowns:
 @dataclass(frozen=True)
 class Told:
     """Readings as every cell expects them, all (C, K): `mean` (volts, amperes, or ln(ohm + 0.5)), `noise` sigma of its
-    own, `sigma` of everything, `floats`: a range there, not a value; `loading`: what the meter leaves of the volts."""
+    own, `sigma` of everything, `floats`: a range there, not a value; `loading`: what the meter makes of a reply."""
 
     mean: Floats
     noise: Floats
     sigma: Floats
     floats: Bools
     loading: Floats
+
+    def only(self, cells: Ints, columns: Ints) -> Told:
+        """Some of the readings in some of the cells."""
+        at = np.ix_(cells, columns)
+        return Told(self.mean[at], self.noise[at], self.sigma[at], self.floats[at], self.loading[at])
+
+
+@dataclass(frozen=True)
+class Expected:
+    """The same without what the unknowns make of it; `source_ohm`: between the leads."""
+
+    mean: Floats
+    noise: Floats
+    floats: Bools
+    loading: Floats
+    source_ohm: Floats
+
+    def only(self, which: Ints) -> Expected:
+        """Some of the readings, cell by cell, (C, k)."""
+        at = np.arange(which.shape[0])[:, None], which
+        return Expected(self.mean[at], self.noise[at], self.floats[at], self.loading[at], self.source_ohm[at])
 
 
 class Moves:
@@ -134,19 +155,15 @@ class Moves:
 
     # ---- readings
 
-    def tell(self, checks: Sequence[Check], at: Places) -> tuple[Told, Floats]:
-        """The readings of these checks, all with volts and amperes or all with ohms; and the replies R behind them,
-        (C, K, branches), each already on the scale of the reading."""
-        reply = self._solved.replies(at.red, at.black)
+    def expect(self, checks: Sequence[Check], at: Places) -> Expected:
+        """The readings of these checks, all with volts and amperes or all with ohms, as far as they need no replies."""
+        source_ohm = self._solved.source_ohm(at.red, at.black)
         if self._ohms:
-            shown = np.maximum(self._solved.source_ohm(at.red, at.black), 0.0) + meter.LEAD_OHM
+            shown = np.maximum(source_ohm, 0.0) + meter.LEAD_OHM
             scale = shown + meter.OHMS_OFFSET
-            reply *= reply
-            reply /= scale[:, :, None]
             noise = np.hypot(meter.LEAD_SIGMA_OHM / scale, 0.01)
             noise = np.where(shown > LEAKS_OHM, noise + LEAKS_LN, noise)
-            return self._told(meter.ohms_scale(shown), noise, shown > LEAKS_OHM, np.ones_like(shown), reply), reply
-        source_ohm = self._solved.source_ohm(at.red, at.black)
+            return Expected(meter.ohms_scale(shown), noise, shown > LEAKS_OHM, 1 / scale, source_ohm)
         meter_ohm = np.array([meter.LOW_OHM if c.function == "low_volts" else meter.METER_OHM for c in checks])
         loading = meter_ohm / (meter_ohm + source_ohm)
         mean = (self._solved.volts[:, at.red] - self._solved.volts[:, at.black]) * loading
@@ -160,20 +177,28 @@ class Moves:
             noise[:, clamped] = meter.noise_a(mean[:, clamped])
             floats[:, clamped], loading[:, clamped] = False, self._solved.siemens[:, wire]
         noise = np.where(self._chatters, np.maximum(noise, CHATTERS_V), noise)
-        reply *= loading[:, :, None]
-        reply[:, clamped, at.wire[clamped]] -= 1.0
-        return self._told(mean, noise, floats, loading, reply), reply
+        return Expected(mean, noise, floats, loading, source_ohm)
 
-    def _told(self, mean: Floats, noise: Floats, floats: Bools, loading: Floats, reply: Floats) -> Told:
-        """Adds the drift of bad joints to the noise, and up what the unknowns make of it."""
+    def tell(self, found: Expected, at: Places, which: Ints | None = None) -> tuple[Told, Floats]:
+        """What `expect` found, with what the unknowns make of it; and the replies R behind the readings,
+        (C, K, branches), each already on the scale of the reading. With `which` (C, k) only some, cell by cell."""
+        reply = self._solved.replies(at.red, at.black, which)
+        wire = np.broadcast_to(at.wire, found.mean.shape)
+        if which is not None:
+            found, wire = found.only(which), np.take_along_axis(wire, which, axis=1)
+        if self._ohms:
+            reply *= reply
+        reply *= found.loading[:, :, None]
+        cell, place = np.nonzero(wire >= 0)
+        reply[cell, place, wire[cell, place]] -= 1.0
         whole = np.stack([self._copper, self._severity, self._drift], axis=2)
         moved = np.matmul(reply, whole)
-        noise = np.hypot(noise, moved[:, :, 2])
+        noise = np.hypot(found.noise, moved[:, :, 2])
         own = reply * self._own[:, None, :]
         square = np.einsum("ckb,ckb->ck", own, own) + np.square(moved[:, :, :2]).sum(axis=2)
         square += np.square(reply[:, :, self._unknowns.sources] * self._sources[:, None, :]).sum(axis=2)
-        square += np.square(self._gain(mean)) + np.square(noise)
-        return Told(mean, noise, np.sqrt(square), floats, loading)
+        square += np.square(self._gain(found.mean)) + np.square(noise)
+        return Told(found.mean, noise, np.sqrt(square), found.floats, found.loading), reply
 
     def _gain(self, mean: Floats) -> Floats:
         return mean * (0.0 if self._ohms else self._unknowns.gain_sigma)
@@ -198,8 +223,7 @@ class Moves:
         pushed += known[:, :, [-3]] * self._copper[:, None, :] + known[:, :, [-1]] * self._severity[:, None, :]
         if self._ohms:
             reply = np.square(self._solved.replies(at.red, at.black))
-            scale = np.exp(told.mean)
-            return np.asarray(np.matmul(reply, np.swapaxes(pushed, 1, 2)) / scale[:, :, None])
+            return np.asarray(np.matmul(reply, np.swapaxes(pushed, 1, 2)) * told.loading[:, :, None])
         volts = self._solved.pushed(pushed)
         found = np.swapaxes(volts[:, :, at.red] - volts[:, :, at.black], 1, 2) * told.loading[:, :, None]
         clamped = np.flatnonzero(at.wire >= 0)

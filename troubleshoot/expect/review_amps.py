@@ -32,7 +32,7 @@ CONTACT_SHARE = 0.75
 FUSE_SHARE = 0.8
 """Share of its rating that a fuse is made to carry for long (common practice, no source)."""
 
-SWITCH_A = 3.0
+SWITCH_A = 2.0
 """Amperes of a load from which its switch is said to carry it (invented)."""
 
 CRANKS_V = 9.6
@@ -162,7 +162,8 @@ def _coil(healthy: Healthy, name: str) -> Iterator[Finding]:
         yield Finding(
             "coil-live-key-off", "fault", path, where, f"it is pulled in with nothing switched on and draws "
             f"{show(amps, 'current')}", "the battery is empty after some days, and the relay never lets go",
-            "take the coil's feed from an output that the key switches", RECKONED,
+            "take the coil's feed from an output that the key switches; look too whether the relay is of the layout "
+            "that its socket is wired for (30 and 86 may have changed places)", RECKONED,
         )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from troubleshoot.circuit.checks import Check, list_checks, list_setups, reading
 from troubleshoot.circuit.circuit import Circuit
@@ -175,11 +176,15 @@ class Table:
         """The predictions of all `readings` in one piece."""
         told, count = self.told, len(self.readings)
         held = np.array([k for k, check in enumerate(self.readings) if check.is_held], dtype=np.int64)
-        parts = [each[:, :count].copy() for each in (told.mean, told.noise, told.sigma, told.floats)]
-        for part, each in zip(parts, (told.mean, told.noise, told.sigma, told.floats), strict=True):
-            part[:, held] = np.take_along_axis(each, self.pick[:, held], axis=1)
-        parts[3] &= ~np.array([check.is_ohms for check in self.readings], dtype=bool)
-        return Stack(*parts)
+        pick = self.pick[:, held]
+
+        def shown(moments: npt.NDArray[Any]) -> npt.NDArray[Any]:
+            readings = moments[:, :count].copy()
+            readings[:, held] = np.take_along_axis(moments, pick, axis=1)
+            return readings
+
+        ohms = np.array([check.is_ohms for check in self.readings], dtype=bool)
+        return Stack(shown(told.mean), shown(told.noise), shown(told.sigma), shown(told.floats) & ~ohms)
 
     @cached_property
     def _moments(self) -> list[Check]:
@@ -208,9 +213,10 @@ class Table:
             chunk = max(8, CHUNK // (columns.size * len(self.network.branches)))
             for start in range(0, len(self.cells), chunk):
                 cells = np.arange(start, min(start + chunk, len(self.cells)))
-                told, _ = self._moves(solved.rows(cells), chatters[cells], cells, ohms).tell(checks, places)
+                moves = self._moves(solved.rows(cells), chatters[cells], cells, ohms)
+                told, _ = moves.tell(moves.expect(checks, places), places)
                 for whole, part in zip(parts, _arrays(told), strict=True):
-                    whole[start : start + chunk, columns] = part
+                    whole[cells[:, None], columns] = part
         return Told(parts[0], parts[1], parts[2], parts[3] > 0, parts[4])
 
     @cached_property
@@ -246,23 +252,26 @@ class Table:
         pick = self.pick[np.ix_(cells, columns)]
         found = np.zeros((cells.size, len(self._moments), known.shape[1]))
         for setup, ohms, block in self._blocks(pick):
-            told = Told(*(each[np.ix_(cells, block)] for each in _arrays(self.told)))
+            told = self.told.only(cells, block)
             moves = self._moves(self._some_solved(setup, cells), self.chatters(setup)[cells], cells, ohms)
             found[:, block] = moves.against(known, told, self._places([self._moments[k] for k in block]))
         return np.take_along_axis(found, pick[:, :, None], axis=1)
 
     def slopes(self, cells: Ints, columns: Ints) -> Floats:
-        """Slopes of some of the readings in some of the cells, (cells, columns, U)."""
-        pick = self.pick[np.ix_(cells, columns)]
-        slopes = np.zeros((cells.size, columns.size, self.unknowns.count))
+        """Slopes of some of the readings, `columns` (cells, k), of some cells: (cells, k, U)."""
+        pick = self.pick[cells[:, None], columns]
+        slopes = np.zeros((*pick.shape, self.unknowns.count))
         for setup, ohms, block in self._blocks(pick):
+            wanted = np.isin(pick, block)
+            some = np.flatnonzero(wanted.any(axis=1))
+            order = np.argsort(~wanted[some], axis=1, kind="stable")[:, : int(wanted.sum(axis=1).max())]
+            row, place = np.nonzero(np.take_along_axis(wanted[some], order, axis=1))
+            which = np.searchsorted(block, pick[some[:, None], order]).clip(0, block.size - 1)
             checks = [self._moments[k] for k in block]
-            moves = self._moves(self._some_solved(setup, cells), self.chatters(setup)[cells], cells, ohms)
-            told, reply = moves.tell(checks, self._places(checks))
-            found = moves.slopes(told.mean, reply)
-            for k, column in enumerate(block):
-                row, place = np.nonzero(pick == column)
-                slopes[row, place] = found[row, k]
+            mine, at = cells[some], self._places(checks)
+            moves = self._moves(self._some_solved(setup, mine), self.chatters(setup)[mine], mine, ohms)
+            told, reply = moves.tell(moves.expect(checks, at), at, which)
+            slopes[some[row], order[row, place]] = moves.slopes(told.mean, reply)[row, place]
         return slopes
 
     def _holds_first(self, check: Check, before: Floats, then: Floats) -> Bools:
@@ -285,7 +294,8 @@ class Table:
     def _plain(self, check: Check) -> Prediction:
         cells = np.arange(len(self.cells))
         moves = self._moves(self.solved(check.setup), self.chatters(check.setup), cells, check.is_ohms)
-        told, reply = moves.tell([check], self._places([check]))
+        at = self._places([check])
+        told, reply = moves.tell(moves.expect([check], at), at)
         return Prediction(told.mean[:, 0], moves.slopes(told.mean, reply)[:, 0], told.noise[:, 0], told.floats[:, 0])
 
     def chatters(self, setup: Setup) -> Bools:

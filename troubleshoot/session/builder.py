@@ -18,13 +18,11 @@ from troubleshoot.expect.finding import Finding
 from troubleshoot.expect.review import review
 from troubleshoot.files.circuit_file import load_circuit, parse_circuit
 from troubleshoot.files.tell import shown_path
-from troubleshoot.session.builder_answers import read_value, say_value
+from troubleshoot.session.builder_answers import fits, read_value, say_value
 from troubleshoot.session.builder_questions import Question, questions
 from troubleshoot.session.builder_wiring import write_circuit
+from troubleshoot.session.drafts import DRAFTS, replay_draft
 from troubleshoot.session.log import Event, Log, LogFailed
-
-DRAFTS = "drafts"
-"""The folder of drafts, inside of the one for jobs."""
 
 
 @dataclass(frozen=True)
@@ -35,15 +33,6 @@ class Made:
     guesses: tuple[str, ...]
     network: Network
     findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True)
-class Draft:
-    """A draft that was not written yet."""
-
-    path: Path
-    title: str
-    answers: int
 
 
 def local_now() -> datetime:
@@ -57,9 +46,8 @@ class Builder:
     def __init__(self, log: Log, events: list[Event]) -> None:
         self._log = log
         self.torn = log.torn
-        self._told: dict[str, str] = {}
-        for event in events:
-            self._apply(event)
+        self._events = events
+        self._told = replay_draft(events)
 
     @classmethod
     def start(cls, folder: Path, clock: Callable[[], datetime] = local_now) -> Builder:
@@ -111,7 +99,7 @@ class Builder:
         found = []
         for _ in range(100):  # each answer may bring further questions
             found = list(questions(told))
-            more = {q.id: self._told[q.id] for q in found if q.id in self._told and q.id not in told}
+            more = {q.id: self._told[q.id] for q in found if q.id not in told and self._is_told(q)}
             if not more:
                 break
             told |= more
@@ -120,17 +108,17 @@ class Builder:
     @property
     def told(self) -> dict[str, str]:
         """The answers that count: those of questions that still follow from the others."""
-        return {q.id: self._told[q.id] for q in self.asked if q.id in self._told}
+        return {q.id: self._told[q.id] for q in self.asked if self._is_told(q)}
 
     @property
     def question(self) -> Question | None:
         """The next question; None when all is answered."""
-        return next((q for q in self.asked if q.id not in self._told), None)
+        return next((q for q in self.asked if not self._is_told(q)), None)
 
     @property
     def answers(self) -> list[tuple[Question, str]]:
         """What was asked and answered, in the order of asking, answers in words."""
-        return [(q, say_value(q, self._told[q.id])) for q in self.asked if q.id in self._told]
+        return [(q, say_value(q, self._told[q.id])) for q in self.asked if self._is_told(q)]
 
     def answer(self, text: str) -> str:
         """Takes what was typed at the question; returns it in words. Raises TypedWrong, LogFailed."""
@@ -143,31 +131,28 @@ class Builder:
 
     def back(self) -> Question | None:
         """Takes the last answer back; the question that is asked anew, None where there is nothing."""
-        answered = [q for q in self.asked if q.id in self._told]
+        answered = [q for q in self.asked if self._is_told(q)]
         waiting = self.question
         if waiting:  # after a change the question now may stand amid answered ones
             before = self.asked[: self.asked.index(waiting)]
-            answered = [q for q in before if q.id in self._told]
+            answered = [q for q in before if self._is_told(q)]
         return self.change(answered[-1].id) if answered else None
 
     def change(self, name: str) -> Question:
         """Takes one answer back, so that its question comes next. Raises TypedWrong, LogFailed."""
-        found = next((q for q in self.asked if q.id == name and q.id in self._told), None)
+        found = next((q for q in self.asked if q.id == name and self._is_told(q)), None)
         if found is None:
             raise TypedWrong(Problem("no-such-answer", "there is no such answer to change"))
         self._put({"event": "taken-back", "question": name})
         return found
 
+    def _is_told(self, question: Question) -> bool:
+        return question.id in self._told and fits(question, self._told[question.id])
+
     def _put(self, event: Event) -> None:
         self._log.append(event)
-        self._apply(event)
-
-    def _apply(self, event: Event) -> None:
-        name, value = event.get("question"), event.get("value")
-        if event["event"] == "answered" and isinstance(name, str) and isinstance(value, str):
-            self._told[name] = value
-        elif event["event"] == "taken-back" and isinstance(name, str):
-            self._told.pop(name, None)
+        self._events.append(event)
+        self._told = replay_draft(self._events)
 
     # ---- the circuit
 
@@ -214,25 +199,3 @@ def _make(told: tuple[tuple[str, str], ...]) -> Made:
         message = f"as told, no wire joins this to the battery: {alone}"
         raise TypedWrong(Problem("not-joined", message, "change where its wires go")) from None
     return Made(written.text, written.guesses, network, tuple(review(network)))
-
-
-def list_drafts(folder: Path) -> list[Draft]:
-    """The drafts of a folder of jobs that were not written yet, the one last worked on first."""
-    found = []
-    paths = sorted((folder / DRAFTS).glob("*.jsonl"), key=lambda path: -path.stat().st_mtime)
-    for path in paths:
-        try:
-            log = Log(path, create=False)
-        except LogFailed:  # somebody is at work on it
-            continue
-        try:
-            events = log.read()
-        except LogFailed:
-            continue
-        finally:
-            log.close()
-        builder = Builder(log, events)
-        if builder.told and not any(event["event"] == "written" for event in events):
-            title = builder.told.get("title", "")
-            found.append(Draft(path, title, len(builder.told)))
-    return found

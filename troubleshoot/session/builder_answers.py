@@ -51,6 +51,23 @@ def say_value(question: Question, value: str) -> str:
     return f"{value} s" if question.kind == "seconds" else value
 
 
+def fits(question: Question, value: str) -> bool:
+    """Whether a kept value is an answer to this question: one changed before it may have taken its choice away."""
+    if question.kind == "one":
+        return value in {choice.value for choice in question.choices}
+    if question.kind == "many":
+        return value == NONE or set(value.split()) <= {choice.value for choice in question.choices}
+    if value == UNKNOWN:
+        return question.kind != "words"
+    try:
+        typed = value if question.kind in ("words", "amps", "seconds") else value.replace("|", " ").strip()
+        if question.kind == "fuse" and "|" in value:
+            typed = value.replace("|", " A ").strip()
+        return read_value(question, typed) == value
+    except TypedWrong:
+        return False
+
+
 def _wrong(text: str, message: str, hint: str) -> TypedWrong:
     return TypedWrong(Problem("no-answer", message, hint, where=f"'{quote(text)}'" if text else ""))
 

@@ -46,7 +46,7 @@ def key_of(*texts: str) -> str:
 
 
 def _program_hash() -> str:
-    """Hash of the source files on which a table hangs, whatever version they call themselves, and of numpy's version."""
+    """Hash of the source on which a table hangs, whatever version it calls itself, and of numpy's version."""
     digest = hashlib.sha256(f"numpy {np.__version__}".encode())
     for room in ROOMS:
         for path in sorted((places.PACKAGE / room).glob("*.py")):

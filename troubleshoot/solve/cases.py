@@ -24,6 +24,9 @@ OPEN = float("inf")
 
 FIRST = np.zeros(1, dtype=np.int64)
 
+TURN = {"diode": -1, "limit": -1, "motor": 0, "filament": 1}
+"""Who moves first."""
+
 
 @dataclass(frozen=True)
 class Case:
@@ -75,7 +78,9 @@ class Bench:
         self.draw = draw or Draw.nominal(network, len(cases))
         index = {node: i for i, node in enumerate(network.nodes)}
         self.node_at = index
-        ends = (tuple(index[node] for node in side) for side in zip(*((b.a, b.b) for b in network.branches), strict=True))
+        ends = (
+            tuple(index[node] for node in side) for side in zip(*((b.a, b.b) for b in network.branches), strict=True)
+        )
         self.net = _incidence(len(index), *ends)
         self.emf_v = self.draw.emf_v + np.array([b.emf_v for b in network.branches])
         copper = np.array([b.copper for b in network.branches])
@@ -110,6 +115,7 @@ class Bench:
         self._bend_branches = self._indices([d.branch for d in network.bends])
         self._run_ohm = np.exp(self.draw.ln_ohm[:, self._bend_branches])
         self._run_ohm *= np.array([d.run_ohm for d in network.bends])
+        self._knee = np.ones((count, len(network.bends)))
 
     def _indices(self, names: Sequence[str]) -> Ints:
         """Branch indices of the given names; -1 for ''."""
@@ -136,9 +142,11 @@ class Bench:
         if value is None:
             raise ValueError(f"the fault of row {row} needs a severity")
         if change.what == "series":
-            self.ohm[row, branch] += value
             if bend is not None:
                 self._run_ohm[row, bend] += value
+                if self.network.bends[bend].kind == "filament":  # its lines cross at the same current, so higher volts
+                    self._knee[row, bend] *= 1 + value / self.ohm[row, branch]
+            self.ohm[row, branch] += value
         elif change.what == "connect":
             self.fitted[row, branch] = True
             self.ohm[row, branch] = value * np.exp(self.draw.ln_ohm[row, branch])
@@ -194,9 +202,10 @@ class Bench:
                 np.array([d.two_way for d in bends], dtype=bool),
                 1 / self._run_ohm,
                 np.tile(np.array([d.emf_v for d in bends]), (count, 1)),
-                np.exp(self.draw.ln_start) * np.array([d.start_v for d in bends]),
-                np.tile(np.array([d.keep_v for d in bends]), (count, 1)),
+                self._knee * np.exp(self.draw.ln_start) * np.array([d.start_v for d in bends]),
+                self._knee * np.array([d.keep_v for d in bends]),
                 self._seized,
+                np.array([TURN[d.kind] for d in bends], dtype=np.int64),
             ),
             np.exp(self.draw.ln_leak.mean(axis=0)) / OPEN_OHM,
         )
@@ -235,8 +244,26 @@ class Bench:
         if setup not in self.known_states:
             before = setup_before(self.network.circuit, setup)
             state = self.settled(before)[0] if before else self.start_state
-            self.known_states[setup] = settle(self.net, self.devices, *self._passive(setup), state)
+            self.known_states[setup] = self._settle(setup, state)
         return self.known_states[setup]
+
+    def _settle(self, setup: Setup, state: State) -> tuple[State, Bools]:
+        first, circuit = self._circuits
+        return settle(self.net, self.devices, *self._passive(setup, first), state, circuit)
+
+    @cached_property
+    def _circuits(self) -> tuple[Ints, Ints]:
+        """The first case of each circuit, and which circuit is each case's, (C,): many cases may differ in the
+        thresholds of devices only."""
+        draw = self.draw
+        if draw.ln_ohm.any() or draw.ln_leak.any() or draw.emf_v.any() or draw.kelvin.any():
+            return np.arange(len(self.cases)), np.arange(len(self.cases))
+        at: dict[tuple[int, float | None], int] = {}
+        first: list[int] = []
+        for row, case in enumerate(self.cases):
+            if at.setdefault((id(case.fault), case.severity), len(first)) == len(first):
+                first.append(row)
+        return np.array(first), np.array([at[id(case.fault), case.severity] for case in self.cases])
 
     def solved(self, setup: Setup, rows: Ints | None = None) -> Solved:
         """All cases, or those of some rows, solved in a setup, settled."""
@@ -257,7 +284,7 @@ class Bench:
             working = [s for s in live_setups(circuit) if s.operated and not s.removed]
             way = [*[s for s in way if s.key in ("off", "accessory", "prime", "on")], *working, *way]
         for setup in way:
-            state, _ = settle(self.net, self.devices, *self._passive(setup), state)
+            state, _ = self._settle(setup, state)
         rest = self.devices.at_rest(len(self.cases))
         rest.blown = state.blown
         return rest

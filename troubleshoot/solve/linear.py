@@ -33,8 +33,8 @@ alone held an island and is opened leaves 1 - g·S, of the size of leak over g, 
 KEPT_BYTES = 100e6
 """Solved bases that are kept for the next time, at most."""
 
-WIDTHS = (1, 2, 4, 8, 16)
-"""Cases are lifted together by the number of branches in which they differ, up to each of these."""
+WIDTHS = (1, 3)
+"""Cases are lifted together by the number of branches in which they differ: up to each of these, and all others."""
 
 
 @dataclass(frozen=True)
@@ -248,12 +248,24 @@ class Solved:
         return self._answer((pair @ self._base.to_nodes)[None], at_branches[None], self._base.branch_to_nodes,
                             lambda: (pair @ self._own @ self._base.paths.T)[:, None])[:, 0]  # fmt: skip
 
-    def replies(self, red: Ints, black: Ints) -> Floats:
-        """Volts across every branch, (C, pairs, branches), for one ampere from each pair's black to its red."""
+    def replies(self, red: Ints, black: Ints, which: Ints | None = None) -> Floats:
+        """Volts across every branch, (C, pairs, branches), for one ampere from each pair's black to its red.
+
+        With `which` (C, k) only those of the pairs, case by case: (C, k, branches).
+        """
         pairs = self._base.paths[red] - self._base.paths[black]
         at_branches = pairs @ self._base.inverse @ self._base.cuts
-        return self._answer(at_branches, at_branches, self._base.branch_to_branches,
-                            lambda: pairs @ self._own @ self._base.cuts)  # fmt: skip
+        if which is None:
+            return self._answer(at_branches, at_branches, self._base.branch_to_branches,
+                                lambda: pairs @ self._own @ self._base.cuts)  # fmt: skip
+        answer = at_branches[which]
+        for lift in self._lifts:
+            at_ports = at_branches[which[lift.rows][:, :, None], lift.ports[:, None, :]]
+            weights = np.matmul(at_ports, np.swapaxes(lift.middle, 1, 2))
+            answer[lift.rows] -= np.matmul(weights, self._base.branch_to_branches[lift.ports])
+        if self._anew.size:
+            answer[self._anew] = pairs[which[self._anew]] @ self._own @ self._base.cuts
+        return np.asarray(answer)
 
     def source_ohm(self, red: Ints, black: Ints) -> Floats:
         """Ohms between the nodes of each pair with the sources dead, (C, pairs)."""

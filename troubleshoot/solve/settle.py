@@ -6,7 +6,7 @@ cases are settled together; C is their number.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,7 +46,8 @@ class Fuses:
 @dataclass(frozen=True)
 class Bends:
     """B branches of two lines: branch indices and directions (B,); per case (C, B) the second line, the volts at
-    which it begins and ends, and what stays on the first."""
+    which it begins and ends, and what stays on the first. `turn` (B,) who moves first: -1 diodes, 0 motors along with
+    relays, 1 filaments, which take longer to get hot than a relay or motor to answer. None: all at once."""
 
     branch: Ints
     two_way: Bools
@@ -55,6 +56,7 @@ class Bends:
     start_v: Floats
     keep_v: Floats
     seized: Bools
+    turn: Ints | None = None
 
 
 @dataclass
@@ -99,7 +101,7 @@ class Devices:
                    r.welded[which], r.stuck[which]),
             Fuses(f.branch, f.resets, f.blow_a[which]),
             Bends(b.branch, b.two_way, b.run_siemens[which], b.emf_v[which], b.start_v[which], b.keep_v[which],
-                  b.seized[which]),
+                  b.seized[which], b.turn),
             self.open_siemens,
         )  # fmt: skip
 
@@ -137,41 +139,82 @@ class Devices:
     def _open(self, siemens: Floats, branch: int, which: Bools) -> None:
         siemens[which, branch] = np.minimum(siemens[which, branch], self.open_siemens[branch])
 
-    def look(self, solved: Solved, state: State) -> State:
-        """The state that the devices would take on seeing these volts and currents."""
+    def look(self, solved: Solved, state: State, at: Ints | slice = slice(None)) -> State:
+        """The state that the devices would take on seeing these volts and currents; `at` says which of the solutions is
+        each case's."""
         after = state.copy()
         relays = self.relays
         if relays.coil.size:
-            drive = np.abs(solved.amps(relays.coil)) * relays.turns
+            drive = np.abs(solved.amps(relays.coil))[at] * relays.turns
             after.pulled = np.where(state.pulled, drive > relays.release_a, drive >= relays.pull_in_a)
             led = ((after.pulled != state.pulled) & relays.leads).any(axis=1, keepdims=True)
             after.pulled = np.where(led & ~relays.leads, state.pulled, after.pulled)
         if self.fuses.branch.size:
             # of fuses in series the one furthest over its limit goes first, and spares the others
-            over = np.abs(solved.amps(self.fuses.branch)) / self.fuses.blow_a
+            over = np.abs(solved.amps(self.fuses.branch))[at] / self.fuses.blow_a
             after.blown = state.blown | ((over > 1) & (over == over.max(axis=1, keepdims=True)))
         bends = self.bends
         if bends.branch.size:
             ends = solved.net.a[bends.branch], solved.net.b[bends.branch]
-            volts = solved.volts[:, ends[0]] - solved.volts[:, ends[1]]
+            volts = (solved.volts[:, ends[0]] - solved.volts[:, ends[1]])[at]
             sign = np.where(bends.two_way & (volts < 0), -1, 1).astype(np.int8)
             # cut off, a motor in the model floats at its own back-EMF: it turns only on what it is fed above that
             keeps = (state.bent == sign) & (sign * volts > bends.keep_v)
             # and one of its two signs is left by way of rest: a hot filament cut off floats at the wrong sign
             begins = (state.bent == 0) & (sign * volts > bends.start_v) & (sign * volts > bends.keep_v)
-            able = ~bends.seized & (solved.siemens[:, bends.branch] > 0)  # a test lamp that is not fitted does not glow
+            able = (
+                ~bends.seized & (solved.siemens[:, bends.branch] > 0)[at]
+            )  # a test lamp that is not fitted does not glow
             after.bent = np.where((keeps | begins) & able, sign, 0).astype(np.int8)
+        if bends.turn is not None:
+            self._in_turn(bends.turn, state, after)
         return after
 
+    def _in_turn(self, turn: Ints, state: State, after: State) -> None:
+        """Takes back the moves of what waits until others have moved; a filament that is cut off is cold at once."""
+        moves = after.bent != state.bent
+        first = (moves & (turn < 0)).any(axis=1, keepdims=True)
+        after.pulled = np.where(first, state.pulled, after.pulled)
+        second = (after.pulled != state.pulled).any(axis=1, keepdims=True) | (moves & (turn == 0)).any(
+            axis=1, keepdims=True
+        )
+        waits = (first & (turn >= 0)) | (second & (turn > 0))
+        waits &= (turn < 1) | (after.bent != 0)
+        after.bent = np.where(waits, state.bent, after.bent)
 
-def settle(net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State) -> tuple[State, Bools]:
+
+def settle(
+    net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State, circuit: Ints | None = None
+) -> tuple[State, Bools]:
     """Follows the devices from `state` until none moves. Returns the settled state and who chatters, (C,).
 
+    Where many cases differ in the devices' thresholds only, `circuit` (C,) says which row of `siemens` and `emf_v` is
+    each case's.
+
     A fuse blows only in a state that the relays and bends would rest in, so that a start-up current does
-    not blow it; a chattering case keeps its last state.
+    not blow it; a chattering case keeps its last state. While others buzz a filament gets hot, and so what chatters
+    is followed once more with filaments hot at once.
     """
-    chatters = np.zeros(siemens.shape[0], dtype=bool)
-    moving = np.arange(siemens.shape[0])
+    circuit = np.arange(siemens.shape[0]) if circuit is None else circuit
+    settled, chatters = _follow(net, devices, siemens, emf_v, state, circuit)
+    turn, rows = devices.bends.turn, np.flatnonzero(chatters)
+    if rows.size and turn is not None and (turn > 0).any():
+        here = devices.rows(rows)
+        hot = replace(here, bends=replace(here.bends, turn=np.where(turn > 0, -1, turn)))
+        again, buzzes = _follow(net, hot, siemens, emf_v, state.rows(rows), circuit[rows])
+        rests = np.flatnonzero(~buzzes)
+        settled.put(rows[rests], again.rows(rests))
+        chatters[rows[rests]] = False
+    return settled, chatters
+
+
+def _follow(
+    net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State, circuit: Ints
+) -> tuple[State, Bools]:
+    """From state to state until none moves, or it is known to go on for ever."""
+    chatters = np.zeros(circuit.size, dtype=bool)
+    moving = np.arange(circuit.size)
+    shared = circuit.size > siemens.shape[0]
     state = devices.cold(state)
     base = None
     history: list[State] = []  # of the cases that still move: how they were before each round
@@ -179,9 +222,11 @@ def settle(net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, sta
         here = devices.rows(moving)
         before = state.rows(moving)
         history.append(before)
-        imposed = here.impose(siemens[moving], emf_v[moving], before)
-        base = imposed[0][0] if base is None or moving[0] == 0 else base
-        after = here.look(Solved(net, *imposed, base_siemens=base), before)
+        first, at = _alike(circuit[moving], before) if shared else (np.arange(moving.size), slice(None))
+        mine = circuit[moving[first]]
+        imposed = here.rows(first).impose(siemens[mine], emf_v[mine], before.rows(first))
+        base = imposed[0][0] if base is None or (moving[0] == 0 and first[0] == 0) else base
+        after = here.look(Solved(net, *imposed, base_siemens=base), before, at)
         moved = (after.pulled != before.pulled).any(axis=1) | (after.bent != before.bent).any(axis=1)
         after.blown = np.where(moved[:, None], before.blown, after.blown)
         moved |= (after.blown != before.blown).any(axis=1)
@@ -198,3 +243,14 @@ def settle(net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, sta
             break
     chatters[moving] = True
     return state, chatters
+
+
+def _alike(circuit: Ints, state: State) -> tuple[Ints, Ints]:
+    """The first of each kind of case with one circuit in one state; and of which kind each case is, (C,)."""
+    rows = np.column_stack([circuit.astype(np.int32).view(np.int8).reshape(circuit.size, 4), state.bits()])
+    kinds = np.ascontiguousarray(rows).view(np.dtype((np.void, rows.shape[1]))).ravel()
+    _, first, at = np.unique(kinds, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    rank = np.empty_like(order)
+    rank[order] = np.arange(order.size)
+    return first[order], rank[at.ravel()]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from troubleshoot.errors import TroubleshootError
+from troubleshoot.session.drafts import Draft, list_drafts
 from troubleshoot.session.jobs import Job, list_jobs
 from troubleshoot.tui.choice import ChoicePage, Option
 from troubleshoot.tui.settings import Settings, save_settings
@@ -25,12 +26,14 @@ class HomePage(ChoicePage):
     def __init__(self) -> None:
         super().__init__()
         self.jobs: list[Job] = []
+        self.drafts: list[Draft] = []
 
     def title_line(self) -> str:
         return "troubleshoot: finds the fault in a relay-fed circuit"
 
     def on_screen_resume(self) -> None:
         self.jobs = list_jobs(self.ours.folder)
+        self.drafts = list_drafts(self.ours.folder)
         self.marked = 0
         super().on_screen_resume()
 
@@ -46,6 +49,12 @@ class HomePage(ChoicePage):
         found.append(Option("begin", "Begin a job"))
         if self.jobs:
             found.append(Option("jobs", "Open another job", f"{len(self.jobs)} kept so far"))
+        if self.drafts:
+            title = self.drafts[0].title or "no name yet"
+            found.append(
+                Option("draft", f"Go on writing a circuit down: {title}", f"{self.drafts[0].answers} answered")
+            )
+        found.append(Option("describe", "Write your own circuit down", "by answering questions about its wiring"))
         return [*found, Option("settings", "Settings"), Option("leave", "Leave")]
 
     def chose(self, option: Option) -> None:
@@ -55,10 +64,24 @@ class HomePage(ChoicePage):
             self.ours.choose_circuit()
         elif option.value == "jobs":
             self.app.push_screen(JobsPage(self.jobs))
+        elif option.value in ("describe", "draft"):
+            self._describe(self.drafts[0].path if option.value == "draft" else None)
         elif option.value == "settings":
             self.app.push_screen(SettingsPage())
         else:
             self.app.exit()
+
+    def _describe(self, draft: Path | None) -> None:
+        """Writing a circuit down, anew or from a draft."""
+        from troubleshoot.session.builder import Builder
+        from troubleshoot.tui.describing import DescribePage
+
+        try:
+            builder = Builder.resume(draft) if draft else Builder.start(self.ours.folder, self.ours.clock)
+        except TroubleshootError as error:
+            self.fail(str(error))
+            return
+        self.app.push_screen(DescribePage(builder))
 
 
 class JobsPage(ChoicePage):
