@@ -105,6 +105,17 @@ def _width() -> int:
     return get_terminal_size((WIDTH, 24)).columns if sys.stdout.isatty() else WIDTH
 
 
+def _circuit_file(given: str) -> Path:
+    """The circuit file that was named; that it is of an older format is told beside the answer."""
+    from troubleshoot import places
+    from troubleshoot.files.circuit_file import notices
+
+    path = places.circuit_path(given)
+    for notice in notices(path):
+        sys.stderr.write(f"{notice}\n")
+    return path
+
+
 def _find(arguments: argparse.Namespace) -> int:
     from troubleshoot.errors import Problem, TypedWrong
     from troubleshoot.session.session import Session
@@ -113,7 +124,7 @@ def _find(arguments: argparse.Namespace) -> int:
         session = Session.resume(arguments.resume or _last(arguments.folder))
     elif arguments.circuit:
         session = Session.start(
-            arguments.circuit,
+            _circuit_file(arguments.circuit),
             folder=arguments.folder,
             guesses=arguments.guesses,
             accuracy_percent=arguments.accuracy,
@@ -157,12 +168,11 @@ def _last(folder: Path | None) -> Path:
 
 
 def _expect(arguments: argparse.Namespace) -> int:
-    from troubleshoot import places
     from troubleshoot.expect.wall import make_wall
     from troubleshoot.files.circuit_file import load_circuit
     from troubleshoot.plain.wall_text import wall_data, wall_lines
 
-    wall = make_wall(load_circuit(places.circuit_path(arguments.circuit)), arguments.fault)
+    wall = make_wall(load_circuit(_circuit_file(arguments.circuit)), arguments.fault)
     if arguments.json:
         _write(json.dumps(wall_data(wall), ensure_ascii=False))
     else:
@@ -174,7 +184,6 @@ def _expect(arguments: argparse.Namespace) -> int:
 def _draw(arguments: argparse.Namespace) -> int:
     from shutil import get_terminal_size
 
-    from troubleshoot import places
     from troubleshoot.draw import ASCII, LINES
     from troubleshoot.files.circuit_file import load_circuit
     from troubleshoot.files.tell import shown_path
@@ -182,7 +191,7 @@ def _draw(arguments: argparse.Namespace) -> int:
 
     if arguments.svg:
         drawing.check_target(arguments.svg, arguments.force)
-    circuit = load_circuit(places.circuit_path(arguments.circuit))
+    circuit = load_circuit(_circuit_file(arguments.circuit))
     strokes = ASCII if arguments.ascii else LINES
     made = None if arguments.face else drawing.make_drawing(circuit, arguments.key, arguments.fault)
     if arguments.svg:
@@ -202,12 +211,11 @@ def _draw(arguments: argparse.Namespace) -> int:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from troubleshoot import places
     from troubleshoot.expect.review import review_file
     from troubleshoot.files.tell import shown_path
     from troubleshoot.plain.review_text import is_bad, review_data, review_lines
 
-    path = places.circuit_path(arguments.circuit)
+    path = _circuit_file(arguments.circuit)
     title, findings = review_file(path)
     if arguments.json:
         _write(json.dumps(review_data(title, shown_path(path), findings), ensure_ascii=False))

@@ -150,11 +150,12 @@ def _between(bench: Bench, solved: Solved, pairs: list[Pair]) -> Floats:
 
 
 def _shifts(network: Network, cases: int, by: float) -> list[Draw]:
-    """Every threshold shifted by so much; and those of fuses up and down by turns, since of two alike in series
-    nobody knows which melts."""
+    """Every threshold shifted by so much, save where a line only bends; and those of fuses up and down by turns, since
+    of two alike in series nobody knows which melts."""
     plain = Draw.nominal(network, cases)
+    starts = by * np.array([bend.kind == "motor" for bend in network.bends], dtype=float)
     all_of_them = replace(
-        plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + by
+        plain, ln_pull_in=plain.ln_pull_in + by, ln_blow=plain.ln_blow + by, ln_start=plain.ln_start + starts
     )
     by_turns = by * (-1.0) ** np.arange(len(network.fuses))
     return [all_of_them, replace(plain, ln_blow=plain.ln_blow + by_turns)]

@@ -26,8 +26,8 @@ STANDS_STILL = ("off", "accessory", "prime", "on")
 """The engine does not turn."""
 
 TEST_A = 1e-8
-"""An ohmmeter's current: so little that nothing pulls in, and that nothing turns, and what bends does so above 5 Mohm, where a meter
-shows OL."""
+"""An ohmmeter's current: so little that nothing pulls in or turns, and that what bends does so only above 5 Mohm,
+where a meter shows OL."""
 
 Pair = tuple[str, str]
 """Red and black lead of an ohmmeter."""

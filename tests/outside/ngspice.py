@@ -23,6 +23,8 @@ from spice_run import is_here
 from stored import StaleCopyError, read_store, score_stored, store
 from which import list_cases, name_setup, setups_of, some_of
 
+from troubleshoot.errors import FileProblems
+
 QUICK_CASES = 10
 """Faults of each circuit with --quick, beside the healthy one."""
 
@@ -117,7 +119,7 @@ def main() -> int:
         for name, score in rows(given, live):
             scores[name] = score
             print(row_of(name, score), flush=True)
-    except (StaleCopyError, FileNotFoundError) as wrong:
+    except (StaleCopyError, FileProblems) as wrong:
         print(wrong, file=sys.stderr)
         return 2
     for name, score in scores.items():

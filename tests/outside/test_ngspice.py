@@ -133,7 +133,7 @@ LATE = {"acc": {"on"}, "15": {"on"}, "50": {"cranking"}}
         ("driving-lamps", bends, "LAMP_EXPONENT", 0.5, "healthy"),
         ("driving-lamps", wiring, "MIDDLE", {"two makes": ()}, "healthy"),
         ("horn-button-to-ground", pieces, "SOUNDS_DOWN_TO", 20.0, "healthy"),
-        ("training-bench", bends, "FOLDED_OHM", 2.0, "healthy"),
+        ("training-bench", bends, "FOLDED_OHM", 2.0, "pump:seized"),
         ("pump-oil-changeover", pieces, "OIL_PRESSURE", {"on"}, "healthy"),
         ("pump-controller-grounds", pieces, "ENGINE_TURNS", {"on"}, "healthy"),
         ("pump-controller-grounds", netlist, "STANDS_STILL", ("off",), "healthy"),

@@ -43,7 +43,7 @@ def notices(path: Path | str) -> list[Problem]:
     if not renames:
         return []
     message = f"written for format {renames[0].was}, read as format {CURRENT}"
-    hint = "; ".join([*map(tell, renames[1:]), "to keep it so: troubleshoot update FILE --out NEW"])
+    hint = "; ".join([*map(tell, renames[1:]), "to have it so on disk: troubleshoot update FILE --out NEW"])
     return [Problem("old-format", message, hint, "format", document.file, document.line_of(("format",)))]
 
 
