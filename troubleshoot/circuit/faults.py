@@ -198,7 +198,7 @@ def _wrong_at_relay(wrong: Wrong, relay: Relay, at: dict[str, Wire], fed: set[st
     name = relay.name
     here = {number: at[f"{name}.{number}"] for number in relay.numbers if f"{name}.{number}" in at}
     for one, other in PAIRS:
-        if one in here and other in here:
+        if one in here and other in here and here[one] is not here[other]:
             _exchange(wrong, relay, here, ((one, other),), f"{one} and {other} of the {relay.spoken}")
     if {"30", "87", "85", "86"} <= set(here):
         _exchange(wrong, relay, here, (("30", "86"), ("87", "85")), f"contact and coil sides of the {relay.spoken}")

@@ -84,7 +84,8 @@ class BendDevice:
     At rest the branch is what it is; from more than `start_v` across it, I = (V - emf_v)/run_ohm, until the
     volts fall to `keep_v`. `two_way`: the same with the other sign (a motor turns backwards). `start_spread` is
     the sigma of ln(start_v). Motor: emf_v is its back-EMF. Filament: the line of the hot one cuts the axis below
-    zero. Diode: at rest it leaks. Limit: a supply that folds back.
+    zero. Diode: at rest it leaks. Limit: a supply that folds back; its volts are told from those
+    of its own source.
     """
 
     name: str

@@ -22,12 +22,12 @@ class Supply(Part):
 
     def anatomy(self) -> Anatomy:
         name, inner = f"{self.name}.output", self.internal_resistance
-        knee_v = self.voltage.value - self.limit * inner.value
-        # seen from neg to pos, the volts rise through -knee as the current reaches the limit
+        knee_v = self.limit * inner.value
+        # seen from neg to pos, the volts above the source rise through the knee as the current reaches the limit
         output = Branch(name, f"{self.name}.neg", f"{self.name}.pos", inner.value, sigma(inner),
                         emf_v=-self.voltage.value, emf_sigma_v=self.voltage.half_band / 2)  # fmt: skip
-        folded = BendDevice(self.name, "limit", name, FOLDED_OHM, -knee_v - self.limit * FOLDED_OHM, -knee_v,
-                            -knee_v, two_way=False)  # fmt: skip
+        folded = BendDevice(self.name, "limit", name, FOLDED_OHM, knee_v - self.limit * FOLDED_OHM, knee_v,
+                            knee_v, two_way=False)  # fmt: skip
         return Anatomy(
             terminals=(
                 Terminal("pos", "stud", f"{self.spoken} positive post"),

@@ -179,6 +179,8 @@ class Bench:
     def _devices(self) -> Devices:
         relays, fuses, bends = self.network.relays, self.network.fuses, self.network.bends
         count = len(self.cases)
+        # a supply's limit is told from its own volts, which differ from one to the next
+        limited = self.emf_v[:, self._bend_branches] * np.array([d.kind == "limit" for d in bends], dtype=bool)
         contacts = [(r, name, True) for r, d in enumerate(relays) for name in d.make]
         contacts += [(r, name, False) for r, d in enumerate(relays) for name in d.rest]
         return Devices(
@@ -201,9 +203,9 @@ class Bench:
                 self._bend_branches,
                 np.array([d.two_way for d in bends], dtype=bool),
                 1 / self._run_ohm,
-                np.tile(np.array([d.emf_v for d in bends]), (count, 1)),
-                self._knee * np.exp(self.draw.ln_start) * np.array([d.start_v for d in bends]),
-                self._knee * np.array([d.keep_v for d in bends]),
+                limited + np.array([d.emf_v for d in bends]),
+                limited + self._knee * np.exp(self.draw.ln_start) * np.array([d.start_v for d in bends]),
+                limited + self._knee * np.array([d.keep_v for d in bends]),
                 self._seized,
                 np.array([TURN[d.kind] for d in bends], dtype=np.int64),
             ),
