@@ -29,6 +29,7 @@ from troubleshoot.expect.table import build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.places import circuit_path
+from troubleshoot.session.ability import Can
 from troubleshoot.session.state import expects
 from troubleshoot.words.answers import Doubtful, read_answer
 
@@ -62,10 +63,11 @@ def find_groups(
 ) -> tuple[list[list[str]], dict[str, float]]:
     """Groups as sorted lists of names, and the error of every pair above 0.02."""
     table = build_table(load_circuit(circuit), load_guesses())
+    checks = Can().allowed(table.network, table.checks)  # what somebody with a usual meter can do, as in a session
     samples: dict[str, list[list[float]]] = {}
     for name, car in cars(table.network, set(table.names), severities, each, seed, plain=severities * each):
         samples.setdefault(name, []).append(
-            [feature(c, text) for c, text in zip(table.checks, car.survey(table.checks), strict=True)]
+            [feature(c, text) for c, text in zip(checks, car.survey(checks), strict=True)]
         )
     rng = np.random.default_rng(seed)
     arrays = {name: rng.permutation(np.array(rows)) for name, rows in samples.items()}

@@ -16,7 +16,8 @@ CHECK_FIELDS = {
     "id", "kind", "red", "black", "function", "setup", "say", "why", "cautions", "answers", "healthy", "unit", "cost_s",
 }  # fmt: skip
 SETUP_FIELDS = {
-    "key", "before", "relay", "unplugged", "fitted", "fuses_out", "battery_negative", "start_prevented_by", "operated", "warm",
+    "key", "before", "relay", "unplugged", "fitted", "fuses_out", "battery_negative", "start_prevented_by", "operated",
+    "warm",
 }  # fmt: skip
 CLEAR, UNSURE = {"gate": "clear"}, {"complaint": "unsure"}
 

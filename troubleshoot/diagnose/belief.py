@@ -21,7 +21,7 @@ from troubleshoot.diagnose.slips import flat_density, slips
 from troubleshoot.expect.cells import NOT_DESCRIBED
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import NOTHING_V, Table
-from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.solve.linear import Bools, Floats, Ints
 
 FLAT_SHARE = 0.4
 """Share of wrong readings that no named slip explains (invented)."""
@@ -41,15 +41,30 @@ DOUBTED = 8
 """Of many readings, those most likely to be wrong are tried with every named slip and in pairs; the others only as
 misread, each alone."""
 
+MOST_SLIPPED = 600
+"""Cells for which named slips are worked out, at most: the likeliest ones. In others a wrong reading may be anything."""
+
+FEW_CELLS = 2000
+MEAN_STEP = 4.0
+LN_SIGMA_STEP = 0.1
+"""Of more cells than these, those count as one kind whose readings are within 4 times their noise, and whose sigmas
+are within 10 %."""
+
 MISLEADS = 0.5
 """Probability of being wrong from which a reading no longer steers what others are expected to show."""
 
 
 @dataclass(frozen=True)
 class Joint:
-    """The readings' joint Gaussian in every cell: slopes (C, n, U), residuals (C, n), P (C, n, n)."""
+    """The readings' joint Gaussian in every cell: residuals (C, n), P (C, n, n), ln density (C,).
 
-    slope: Floats
+    `slopes` (kinds, n, U) are those of each kind of cell, `kind` (C,) says which is a cell's; `still` (C, n): what
+    floats there and is taken to read nothing.
+    """
+
+    slopes: Floats
+    kind: Ints
+    still: Bools
     residual: Floats
     precision: Floats
     log_density: Floats
@@ -60,52 +75,78 @@ class Joint:
 
         In a cell where points float, all of them may as well read nothing: the likelier of the two ways counts.
         """
-        predicted = [table.predict(known.check) for known in readings]
-        slope = np.stack([p.slope for p in predicted], axis=1)
-        residual = np.stack([known.value - p.mean for known, p in zip(readings, predicted, strict=True)], axis=1)
+        some, kind = _kinds(table, readings)
+        predicted = [table.predict_in(known.check, some) for known in readings]
+        slopes = np.stack([p.slope for p in predicted], axis=1)
         own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
-        more = np.zeros(len(readings)) if widen is None else widen
-        leaking = cls._built(slope, residual, np.square(own) + more)
         floats = np.stack([p.floats & (not k.check.is_ohms) for p, k in zip(predicted, readings, strict=True)], axis=1)
-        leaking.log_density[floats.any(axis=1)] -= np.log(2)
+        own, floats = own[kind], floats[kind]
         value = np.array([known.value for known in readings])
+        if some.size < kind.size:
+            mean = table.stack.mean[:, [table.column[known.check.first_id] for known in readings]]
+        else:
+            mean = np.stack([p.mean for p in predicted], axis=1)
+        residual = value - mean
+        more = np.zeros(len(readings)) if widen is None else widen
+        through = (slopes @ np.swapaxes(slopes, 1, 2))[kind]
+        precision, log_density = _gaussian(through, residual, np.square(own) + more)
+        log_density[floats.any(axis=1)] -= np.log(2)
+        found = cls(slopes, kind, np.zeros_like(floats), residual, precision, log_density)
         cells = np.flatnonzero((floats & (np.abs(value) < NOTHING_V)).any(axis=1))
-        if not cells.size:
-            return leaking
-        nil = cls._built(
-            np.where(floats[cells][:, :, None], 0.0, slope[cells]),
-            np.where(floats[cells], value, residual[cells]),
-            np.where(floats[cells], NIL_V**2, np.square(own[cells])) + more,
-        )
-        better = nil.log_density - np.log(2) > leaking.log_density[cells]
-        for kept, other in (
-            (leaking.slope, nil.slope),
-            (leaking.residual, nil.residual),
-            (leaking.precision, nil.precision),
-        ):
-            kept[cells[better]] = other[better]
-        leaking.log_density[cells[better]] = nil.log_density[better] - np.log(2)
-        return leaking
-
-    @classmethod
-    def _built(cls, slope: Floats, residual: Floats, variance: Floats) -> Joint:
-        """From slopes (C, n, U), residuals (C, n) and the readings' own variances (C, n)."""
-        covariance = slope @ np.swapaxes(slope, 1, 2)
-        n = residual.shape[1]
-        covariance[:, np.arange(n), np.arange(n)] += variance
-        precision = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-        _, log_det = np.linalg.slogdet(covariance)
-        fit = np.einsum("cn,cnm,cm->c", residual, precision, residual)
-        return cls(slope, residual, precision, -0.5 * (fit + log_det + n * np.log(2 * np.pi)))
+        if cells.size:
+            moves = ~floats[cells]
+            nil_residual = np.where(moves, residual[cells], value)
+            nil_precision, nil_density = _gaussian(
+                through[cells] * moves[:, :, None] * moves[:, None, :], nil_residual,
+                np.where(moves, np.square(own[cells]), NIL_V**2) + more,
+            )  # fmt: skip
+            better = nil_density - np.log(2) > log_density[cells]
+            mine = cells[better]
+            residual[mine], precision[mine] = nil_residual[better], nil_precision[better]
+            found.still[mine], log_density[mine] = floats[mine], nil_density[better] - np.log(2)
+        return found
 
     def rows(self, cells: Ints) -> Joint:
         """The same for some of the cells."""
-        return Joint(self.slope[cells], self.residual[cells], self.precision[cells], self.log_density[cells])
+        return Joint(self.slopes, self.kind[cells], self.still[cells], self.residual[cells], self.precision[cells],
+                     self.log_density[cells])  # fmt: skip
+
+    @cached_property
+    def slope(self) -> Floats:
+        """Slopes of the readings, (C, n, U)."""
+        return np.asarray(self.slopes[self.kind] * ~self.still[:, :, None])
 
     @cached_property
     def weighted(self) -> Floats:
         """P·r, (C, n)."""
         return np.asarray(np.einsum("cnm,cm->cn", self.precision, self.residual))
+
+
+def _gaussian(through: Floats, residual: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """P (C, n, n) and ln density (C,), from the covariance through the unknowns (C, n, n), residuals (C, n) and the
+    readings' own variances (C, n)."""
+    n = residual.shape[1]
+    covariance = through.copy()
+    covariance[:, np.arange(n), np.arange(n)] += variance
+    precision = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
+    _, log_det = np.linalg.slogdet(covariance)
+    fit = np.einsum("cn,cnm,cm->c", residual, precision, residual)
+    return precision, np.asarray(-0.5 * (fit + log_det + n * np.log(2 * np.pi)))
+
+
+def _kinds(table: Table, readings: Sequence[Known]) -> tuple[Ints, Ints]:
+    """The first cell of each kind, and each cell's kind, (C,): of many cells, those that expect nearly the same of the
+    readings share the slopes of one, while each keeps its own mean."""
+    every = np.arange(len(table.cells))
+    columns = [table.column.get(known.check.first_id, -1) for known in readings]
+    if every.size <= FEW_CELLS or min(columns) < 0:
+        return every, every
+    stack = table.stack
+    unit = MEAN_STEP * np.median(stack.noise[:, columns], axis=0)
+    marks = [np.round(stack.mean[:, columns] / unit), np.round(np.log(stack.sigma[:, columns]) / LN_SIGMA_STEP)]
+    marks.append(stack.floats[:, columns])
+    _, first, kind = np.unique(np.concatenate(marks, axis=1), axis=0, return_index=True, return_inverse=True)
+    return first, kind.ravel()
 
 
 @dataclass(frozen=True)
@@ -142,7 +183,7 @@ class Belief:
         mean, sigma = ahead.mean[here], ahead.sigma[here]
         if self.joint is None:
             return mean, sigma
-        cross = self.table.covariance(cells, columns, self.joint.slope[cells])  # (cells, readings, n)
+        cross = self.table.covariance(cells, columns, self.joint.rows(cells).slope)  # (cells, readings, n)
         mean = mean + np.matmul(cross, self.joint.weighted[cells][:, :, None])[:, :, 0]
         taken = (np.matmul(cross, self.joint.precision[cells]) * cross).sum(axis=2)
         return mean, np.sqrt(np.maximum(np.square(sigma) - taken, np.square(ahead.noise[here])))
@@ -257,14 +298,15 @@ def _hypotheses(table: Table, readings: list[Known], joint: Joint, wrong: float,
     rest = _without_each(rests, owners, terms, flat, right, ln_wrong)
     reach = np.max(terms, axis=0) + log_p
     alive = np.flatnonzero(reach > reach.max() - NEGLIGIBLE)
+    alive = np.sort(alive[np.argsort(-reach[alive], kind="stable")[:MOST_SLIPPED]])
     living = joint.rows(alive)
     for i in doubted:
         known = readings[i]
-        found = slips(table, known.check)
+        found = slips(table, known.check, alive)
         without, weighted, precision = _leave_out(living, i)
         base = without + ln_wrong + (n - 1) * right + np.log((1 - FLAT_SHARE) / max(len(found), 1))
         for slip in found:
-            own_mean, slope, noise = slip.of(alive)
+            own_mean, slope, noise = slip.shown()
             mean, variance = _given_rest(living.slope, i, weighted, precision, slope)
             spread = variance + np.square(noise) + known.sigma**2
             off = known.value - own_mean - mean

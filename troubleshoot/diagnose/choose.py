@@ -26,6 +26,12 @@ REPEATED = 0.4
 FLOATS_LIKE_GROUND = 0.7
 """Bhattacharyya coefficient of a floating and a grounded point: with little leakage both read nothing (invented)."""
 
+FEW_READINGS = 1000
+LOOKED_AT = 60
+SETUPS_LOOKED_AT = 3
+"""Of more readings than these so many are worked out, in so many setups: those that would tell most if nothing had been
+read yet about what the cells have in common."""
+
 MOST_CELLS = 120
 UNLIKELY = 2e-4
 CELLS_A_FAULT = 3
@@ -79,7 +85,8 @@ def pick(
 
 @dataclass(frozen=True)
 class Scale:
-    """What is needed to say how much a check tells: the cells looked at, their weights and groups."""
+    """What is needed to say how much a check tells: the cells looked at, their weights and groups; `known` (K,): the
+    readings whose mean and sigma were worked out."""
 
     belief: Belief
     picked: Ints
@@ -87,6 +94,7 @@ class Scale:
     group: Ints
     mean: Floats
     sigma: Floats
+    known: Bools
     entropy: float
 
     @classmethod
@@ -94,20 +102,23 @@ class Scale:
         """Prepares it for one belief."""
         picked, weight = _representatives(belief)
         group = np.unique(group_of[picked], return_inverse=True)[1]
-        mean, sigma = belief.expect(picked)
+        columns = _promising(belief, picked, weight, checks)
+        mean, sigma = (np.zeros((picked.size, len(belief.table.readings))) for _ in range(2))
+        mean[:, columns], sigma[:, columns] = belief.expect(picked, columns)
+        known = np.zeros(mean.shape[1], dtype=bool)
+        known[columns] = True
         p_group = np.bincount(group, weight).astype(float)
-        return cls(belief, picked, weight, group, mean, sigma, entropy(p_group))
+        return cls(belief, picked, weight, group, mean, sigma, known, entropy(p_group))
 
     def at_most(self, check: Check) -> float:
         """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
         if check.kind == "observation":
             return min(self.entropy, float(np.log(len(check.answers))))
         column = self.belief.table.column[check.first_id]
+        if not self.known[column]:
+            return 0.0
         mean, sigma = self.mean[:, column], self.sigma[:, column]
-        spread = float(self.weight @ np.square(mean - self.weight @ mean))
-        widest = float(self.weight @ np.square(sigma))
-        # entropy of the mixture at most that of one Gaussian of its variance; within cells it is known
-        return min(self.entropy, 0.5 * float(np.log(spread + widest) - self.weight @ np.log(np.square(sigma))))
+        return min(self.entropy, float(_capacity(mean, sigma, self.weight)))
 
     def nats(self, check: Check, wrong_look: float) -> float:
         """Expected information of the check's answer about the group."""
@@ -118,6 +129,26 @@ class Scale:
         column = self.belief.table.column[check.first_id]
         floats = self.belief.table.stack.floats[self.picked, column]
         return _reading_nats(self.mean[:, column], self.sigma[:, column], floats, self.weight, self.group)
+
+
+def _capacity(mean: Floats, sigma: Floats, weight: Floats) -> Floats:
+    """What readings tell at most about the cells, (...) from (cells, ...): the entropy of a mixture is at most that of
+    one Gaussian of its variance, and within cells it is known."""
+    spread = np.tensordot(weight, np.square(mean - np.tensordot(weight, mean, 1)), 1)
+    inside = np.tensordot(weight, np.log(np.square(sigma)), 1)
+    return np.asarray(0.5 * (np.log(spread + np.tensordot(weight, np.square(sigma), 1)) - inside))
+
+
+def _promising(belief: Belief, picked: Ints, weight: Floats, checks: Sequence[Check]) -> Ints:
+    """The readings worth working out: all, or of many the most telling ones, by themselves, in few setups."""
+    table = belief.table
+    if len(table.readings) <= FEW_READINGS:
+        return np.arange(len(table.readings))
+    columns = np.array([table.column[check.first_id] for check in checks if check.kind == "reading"], dtype=np.int64)
+    here = np.ix_(picked, columns)
+    order = columns[np.argsort(-_capacity(table.stack.mean[here], table.stack.sigma[here], weight), kind="stable")]
+    setups = list(dict.fromkeys(table.readings[k].setup for k in order))[:SETUPS_LOOKED_AT]
+    return np.array([k for k in order if table.readings[k].setup in setups][:LOOKED_AT], dtype=np.int64)
 
 
 def _representatives(belief: Belief) -> tuple[Ints, Floats]:

@@ -21,6 +21,9 @@ FLAT_V = 17.0
 FLAT_LN_OHM = 18.0
 """Width of "could be anything": -1 to 16 V, and the ohms scale from 0 to over the limit."""
 
+MOST_PLUGS = 8
+"""Where more plugs than these may have been forgotten, only those next to the red lead are thought of."""
+
 
 @dataclass(frozen=True)
 class Slip:
@@ -31,11 +34,10 @@ class Slip:
     factor: float = 1.0
     noise_v: float = 0.0
 
-    def of(self, cells: Ints) -> tuple[Floats, Floats, Floats]:
+    def shown(self) -> tuple[Floats, Floats, Floats]:
         """Mean (cells,), slope (cells, unknowns) and noise (cells,) of what would be read."""
         own = self.prediction
-        noise = np.hypot(self.factor * own.noise[cells], self.noise_v)
-        return self.factor * own.mean[cells], self.factor * own.slope[cells], noise
+        return self.factor * own.mean, self.factor * own.slope, np.hypot(self.factor * own.noise, self.noise_v)
 
 
 def flat_density(check: Check) -> float:
@@ -43,11 +45,12 @@ def flat_density(check: Check) -> float:
     return 1 / (FLAT_LN_OHM if check.is_ohms else FLAT_V)
 
 
-def slips(table: Table, check: Check) -> list[Slip]:
-    """The named slips that fit this reading. What looks the same as the right reading does no harm."""
+def slips(table: Table, check: Check, cells: Ints) -> list[Slip]:
+    """The named slips that fit this reading, as some cells expect them. What looks the same as the right reading does
+    no harm."""
     if check.is_ohms or check.wire:
         return []
-    right = table.predict(check)
+    right = table.predict_in(check, cells)
     found = [
         Slip("leads swapped", right, -1.0),
         Slip("black lead on nothing", right, 0.0, GHOST_V),
@@ -55,23 +58,32 @@ def slips(table: Table, check: Check) -> list[Slip]:
         Slip("meter a thousand times off", right, 1e-3),
     ]
     found += [
-        Slip("other key state", table.predict(replace(check, setup=replace(check.setup, key=key))))
+        Slip("other key state", table.predict_in(replace(check, setup=replace(check.setup, key=key)), cells))
         for key in ("off", "on")
         if key != check.setup.key and replace(check.setup, key=key) in table.setups
     ]
     if check.setup.key in ("off", "on") and not check.is_held:
         toggled = [frozenset[str]()] if check.setup.removed else [s.removed for s in table.setups]
-        found += [
-            Slip("other plug state", table.predict(replace(check, setup=replace(check.setup, removed=removed))))
+        others = [
+            replace(check.setup, removed=removed)
             for removed in dict.fromkeys(toggled)
-            if removed != check.setup.removed
-            and len(removed) < 2
-            and replace(check.setup, removed=removed) in table.setups
+            if removed != check.setup.removed and len(removed) < 2
         ]
+        others = [setup for setup in others if setup in table.setups]
+        if len(others) > MOST_PLUGS:
+            others = [setup for setup in others if setup.removed <= _parts_about(table, check)]
+        found += [Slip("other plug state", table.predict_in(replace(check, setup=setup), cells)) for setup in others]
     if check.setup.key == "off" and not check.setup.operated and _is_motor(table, check):
         found.append(Slip("motor still spinning", right, 1.0, SPINS_V))
-    found += [Slip("neighbouring terminal", table.predict(replace(check, red=n))) for n in _next_to(table, check)]
-    return found
+    near = _next_to(table, check)
+    return found + [Slip("neighbouring terminal", table.predict_in(replace(check, red=n), cells)) for n in near]
+
+
+def _parts_about(table: Table, check: Check) -> set[str]:
+    """The part that red is on, and those that its wires go to."""
+    part = table.network.point_at[check.red].part
+    ends = [{end.partition(".")[0] for end in (w.start, w.end)} for w in table.network.circuit.wires]
+    return {part}.union(*(pair for pair in ends if part in pair))
 
 
 def _is_motor(table: Table, check: Check) -> bool:

@@ -44,6 +44,9 @@ STEP = 2.0
 ALIKE_V = 0.08
 """Severities whose readings differ by less than this everywhere are one cell."""
 
+ROWS_AT_A_TIME = 5_000_000
+"""Numbers, cells × branches, that are settled at a time."""
+
 DRAWS = 24
 """Sampled thresholds to find the shares of a case near one of them."""
 
@@ -276,7 +279,13 @@ def thresholds(network: Network, cells: Sequence[Cell]) -> Draw:
 
 
 def _pattern(network: Network, cells: Sequence[Cell], drawn: list[Floats]) -> Signs:
-    """How each row settles in all watched setups, as bits (C, bits)."""
+    """How each row settles in all watched setups, as bits (C, bits); so many rows at a time as memory is meant for."""
+    rows = max(DRAWS, ROWS_AT_A_TIME // len(network.branches))
+    pieces = [slice(start, start + rows) for start in range(0, len(cells), rows)]
+    return np.concatenate([_settled_bits(network, cells[piece], [d[piece] for d in drawn]) for piece in pieces])
+
+
+def _settled_bits(network: Network, cells: Sequence[Cell], drawn: list[Floats]) -> Signs:
     draw = replace(Draw.nominal(network, len(cells)), ln_pull_in=drawn[0], ln_blow=drawn[1], ln_start=drawn[2])
     bench = Bench(network, [cell.case for cell in cells], draw)
     bits = []

@@ -59,6 +59,10 @@ class Prediction:
         """Total spread of the reading, (C,)."""
         return np.asarray(np.sqrt(np.square(self.slope).sum(axis=1) + np.square(self.noise)))
 
+    def rows(self, cells: Ints) -> Prediction:
+        """The same for some of the cells."""
+        return Prediction(self.mean[cells], self.slope[cells], self.noise[cells], self.floats[cells])
+
 
 @dataclass(frozen=True)
 class Stack:
@@ -161,10 +165,20 @@ class Table:
         """What every cell expects of a reading; the last few are kept."""
         key = (check.red, check.black, check.wire, check.function, check.setup)
         if key not in self._predictions:
-            self._predictions[key] = self._held(check) if check.is_held else self._plain(check)
+            self._predictions[key] = self._predicted(check, np.arange(len(self.cells)))
             _forget_old(self._predictions, 8 * len(self.cells) * self.unknowns.count)
         self._predictions.move_to_end(key)
         return self._predictions[key]
+
+    def predict_in(self, check: Check, cells: Ints) -> Prediction:
+        """What some of the cells expect of a reading; where these are few, worked out for them alone."""
+        if 2 * cells.size >= len(self.cells):
+            whole = self.predict(check)
+            return whole if cells.size == len(self.cells) else whole.rows(cells)
+        return self._predicted(check, cells)
+
+    def _predicted(self, check: Check, cells: Ints) -> Prediction:
+        return self._held(check, cells) if check.is_held else self._plain(check, cells)
 
     @cached_property
     def column(self) -> dict[str, int]:
@@ -279,9 +293,9 @@ class Table:
         gap = then - before if check.function == "volts_min" else before - then
         return np.asarray(gap > ROUNDING_V)
 
-    def _held(self, check: Check) -> Prediction:
+    def _held(self, check: Check, cells: Ints) -> Prediction:
         """Held minimum or maximum over the last turn of the key: whichever of the two is lower or higher."""
-        before, then = self._plain(self._earlier(check)), self._plain(check)
+        before, then = self._plain(self._earlier(check), cells), self._plain(check, cells)
         first = self._holds_first(check, before.mean, then.mean)
         pick = first[:, None]
         return Prediction(
@@ -291,9 +305,10 @@ class Table:
             np.where(first, before.floats, then.floats),
         )
 
-    def _plain(self, check: Check) -> Prediction:
-        cells = np.arange(len(self.cells))
-        moves = self._moves(self.solved(check.setup), self.chatters(check.setup), cells, check.is_ohms)
+    def _plain(self, check: Check, cells: Ints) -> Prediction:
+        setup, every = check.setup, cells.size == len(self.cells)
+        solved = self.solved(setup) if every else self._some_solved(setup, cells)
+        moves = self._moves(solved, self.chatters(setup)[cells], cells, check.is_ohms)
         at = self._places([check])
         told, reply = moves.tell(moves.expect([check], at), at)
         return Prediction(told.mean[:, 0], moves.slopes(told.mean, reply)[:, 0], told.noise[:, 0], told.floats[:, 0])

@@ -6,7 +6,6 @@ from typing import Any
 
 from troubleshoot.expect.wall import Square, Wall
 
-
 WIDTH = 100
 """Columns of a page or a terminal that is not told."""
 

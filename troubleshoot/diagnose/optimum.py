@@ -1,0 +1,214 @@
+"""The exact optimum of a decision table: the policy with the least expected seconds, with a certificate.
+
+AND/OR branch and bound over (cells alive, stand), depth first with a memo. Every state's checks are taken in the
+order of their lower bounds, and dropped once these reach what is allowed; what is allowed at the root rises in steps
+towards the best policy known, so that a proved bound is there at any time. Work is counted in sets of cells
+looked at, so that two runs say the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from troubleshoot.diagnose.bounds import Bounds
+from troubleshoot.diagnose.decision import DecisionTable
+from troubleshoot.diagnose.rollout import Plan, Rollout, State, walked_s
+from troubleshoot.solve.linear import Ints
+
+STEPS = (0.9, 0.97, 0.99, 1.0)
+"""Shares of the best known cost up to which the bound is pushed, one after the other: what is proved grows evenly."""
+
+ROUNDING = 1e-9
+"""Relative difference of costs that counts as none."""
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """The best policy found, and a proof: no policy costs less than `bound_s`. `looked_at` counts sets of cells."""
+
+    plan: Plan
+    bound_s: float
+    looked_at: int
+
+    @property
+    def gap(self) -> float:
+        """How much dearer than the optimum the policy may be at most, as a share."""
+        return max(0.0, self.plan.cost_s / self.bound_s - 1) if self.bound_s > 0 else 0.0
+
+    @property
+    def is_proved(self) -> bool:
+        """Whether the policy is the optimum."""
+        return self.gap <= 10 * ROUNDING
+
+
+def find_optimum(table: DecisionTable, budget: int = 10**9, incumbent: Plan | None = None) -> Optimum:
+    """The optimum, or after `budget` sets of cells the best policy and bound so far. Starts from the rollout's."""
+    plan = incumbent or Rollout(table).plan()
+    kept = worth_while(table)
+    search = Search(table.with_checks(kept), budget)
+    root = (table.everything, table.start)
+    bound = search.low(root)
+    for share in STEPS:
+        while bound < plan.cost_s * share * (1 - ROUNDING) and not search.is_spent:
+            bound = max(bound, search.settle(root, plan.cost_s * share))
+            if root in search.known:
+                choice = {state: int(kept[check]) for state, check in search.policy(root).items()}
+                plan = Plan(choice, walked_s(table, choice, root))
+                return Optimum(plan, min(plan.cost_s, search.known[root][0]), search.bounds.made)
+    return Optimum(plan, min(bound, plan.cost_s), search.bounds.made)
+
+
+@dataclass(frozen=True)
+class Step:
+    """What a check does in one state: its seconds with the way to it, the stand after it, the living cells apart."""
+
+    seconds: float
+    after: int
+    parts: list[int]
+
+
+class Search:
+    """Bounds and optima of states. `known` has the seconds (times weight) and the check of those that are settled."""
+
+    def __init__(self, table: DecisionTable, budget: int) -> None:
+        self.table = table
+        self.bounds = Bounds(table)
+        self.budget = budget
+        self.known: dict[State, tuple[float, int]] = {}
+        self._low: dict[State, float] = {}
+        # how much more readiness may cost from one stand than from another, at most, (P, P)
+        self._worse = (table.change_s[:, None] - table.change_s[None]).max(axis=2)
+
+    @property
+    def is_spent(self) -> bool:
+        return self.bounds.made >= self.budget
+
+    def low(self, state: State) -> float:
+        """A lower bound on the state's seconds to the end times its weight."""
+        found = self._low.get(state)
+        if found is None:
+            found = self._low[state] = self._first_low(state)
+        return found
+
+    def _first_low(self, state: State) -> float:
+        alive, stand = state
+        if self.table.is_done(alive):
+            self.known[state] = (0.0, -1)
+            return 0.0
+        if alive.bit_count() == 2:
+            return self._pair(state)
+        return self.bounds.low(alive, stand)
+
+    def _pair(self, state: State) -> float:
+        """Two cells: the cheapest check that parts them."""
+        alive, stand = state
+        one, other = np.flatnonzero(self.table.alive([alive])[0])
+        checks = np.flatnonzero(self.table.outcome[:, one] != self.table.outcome[:, other])
+        check = int(checks[self.table.cost_s[stand, checks].argmin()])
+        cost = float((self.table.weight[one] + self.table.weight[other]) * self.table.cost_s[stand, check])
+        self.known[state] = (cost, check)
+        return cost
+
+    def settle(self, state: State, allowed: float) -> float:
+        """The state's optimum if that is under `allowed` (then it is in `known`), else a lower bound on it."""
+        low = self.low(state)
+        if state in self.known or low >= allowed or self.is_spent:
+            return low
+        best, choice, least = allowed, -1, np.inf
+        tried: list[Step] = []
+        weight = self.bounds.anatomy(state[0]).weight
+        for total, check, cost, then in self._candidates(state, allowed):
+            if total >= best:
+                least = min(least, total)
+                break
+            step = Step(cost / weight, int(self.table.after[check]), [alive for alive, _ in then])
+            if any(self._beats(other, step) for other in tried):
+                continue
+            tried.append(step)
+            spent = self._settle_all(cost, then, best)
+            if spent < best and all(child in self.known for child in then):
+                best, choice = spent, check
+            least = min(least, max(total, spent))
+        if choice >= 0:
+            self.known[state] = (best, choice)
+            self._low[state] = best
+        else:
+            self._low[state] = max(low, min(least, allowed))
+        return self._low[state]
+
+    def _beats(self, one: Step, other: Step) -> bool:
+        """Whether a step sorts the living cells at least as finely, and saves what its stand may cost more later on."""
+        if self._worse[one.after, other.after] > other.seconds - one.seconds or len(one.parts) < len(other.parts):
+            return False
+        return all(any(not part & ~whole for whole in other.parts) for part in one.parts)
+
+    def _settle_all(self, cost: float, states: list[State], allowed: float) -> float:
+        """Own seconds and the optima of the states after it, or a lower bound on that once it reaches `allowed`."""
+        total = cost + sum(map(self.low, states))
+        for child in sorted(states, key=lambda child: -self._low[child]):
+            if total >= allowed:
+                break
+            if child not in self.known:
+                before = self._low[child]
+                total += self.settle(child, allowed - (total - before)) - before
+        return total
+
+    def _candidates(self, state: State, allowed: float) -> list[tuple[float, int, float, list[State]]]:
+        """The checks that may still be under `allowed`, by their lower bounds: (bound, check, own seconds, states)."""
+        alive, stand = state
+        anatomy = self.bounds.anatomy(alive)
+        checks, weight = anatomy.checks, anatomy.weight
+        hope = self.bounds.hopes(anatomy, stand)
+        found: list[tuple[float, int, float, list[State]]] = []
+        for i in np.argsort(hope, kind="stable").tolist():
+            check, total = int(checks[i]), float(hope[i])
+            if total >= allowed:
+                found.append((total, check, 0.0, []))
+                break
+            cost = weight * float(self.table.cost_s[stand, check])
+            after = int(self.table.after[check])
+            then = [(part, after) for band in self.table.bands[check] if (part := alive & band)]
+            found.append((max(total, self._sum_low(cost, then, allowed)), check, cost, then))
+        found.sort(key=lambda candidate: candidate[0])
+        return found
+
+    def _sum_low(self, cost: float, then: list[State], allowed: float) -> float:
+        """Own seconds and the bounds of the states after it; the largest first, and no further than needed."""
+        for child in sorted(then, key=lambda child: -child[0].bit_count()):
+            cost += self.low(child)
+            if cost >= allowed:
+                break
+        return cost
+
+    def policy(self, root: State) -> dict[State, int]:
+        """The checks of the settled states that the optimum comes to."""
+        choice: dict[State, int] = {}
+        waiting = [root]
+        while waiting:
+            state = waiting.pop()
+            if self.table.is_done(state[0]) or state in choice:
+                continue
+            choice[state] = self.known[state][1]
+            after = int(self.table.after[choice[state]])
+            waiting += [(part, after) for band in self.table.bands[choice[state]] if (part := state[0] & band)]
+        return choice
+
+
+def worth_while(table: DecisionTable) -> Ints:
+    """The checks that no other one beats: as quick from everywhere, sorting at least as finely, leaving no worse a
+    stand than the seconds saved make good."""
+    follow = table.change_s[table.after]
+    counts = table.outcome.max(axis=1) + 1
+    beaten = np.zeros(counts.size, dtype=bool)
+    for k in np.argsort(-counts, kind="stable"):
+        saved = (table.cost_s - table.cost_s[:, k, None]).min(axis=0)
+        ready = (follow[k] - follow).max(axis=1) <= saved + 1e-12
+        rivals = np.flatnonzero((saved >= 0) & ready & ~beaten)
+        if beaten[k] or not rivals.size:
+            continue
+        pairs = np.sort(table.outcome[k] * (int(counts.max()) + 1) + table.outcome[rivals], axis=1)
+        finer = 1 + (np.diff(pairs, axis=1) > 0).sum(axis=1) == counts[k]
+        beaten[rivals[finer & (rivals != k)]] = True
+    return np.flatnonzero(~beaten)
