@@ -28,6 +28,7 @@ from troubleshoot.expect.table import build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.places import circuit_path, trees
+from troubleshoot.session.ability import Can
 
 WORKERS = 2
 QUICK_SESSIONS = 80
@@ -56,7 +57,7 @@ def play_all(circuit: Path, severities: int, each: int, seed: int, sessions: flo
     """Sessions on one circuit on all workers, with about so many cars at most, of faults spread over all."""
     global _reasoner
     table = build_table(load_circuit(circuit), load_guesses())
-    _reasoner = Reasoner(table, load_guesses(), table.checks)
+    _reasoner = Reasoner(table, load_guesses(), Can().allowed(table.network, table.checks))
     _ = _reasoner.group_of, table.stack
     count = sum(number for _, number in plan(table.network, set(table.names), severities, each))
     apart = max(1, round(count / sessions))

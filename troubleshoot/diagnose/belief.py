@@ -42,7 +42,7 @@ DOUBTED = 8
 misread, each alone."""
 
 MOST_SLIPPED = 600
-"""Cells for which named slips are worked out, at most: the likeliest ones. In others a wrong reading may be anything."""
+"""Cells for which named slips are worked out, at most: the likeliest. In others a wrong reading may be anything."""
 
 FEW_CELLS = 2000
 MEAN_STEP = 4.0
@@ -144,7 +144,7 @@ def _kinds(table: Table, readings: Sequence[Known]) -> tuple[Ints, Ints]:
     stack = table.stack
     unit = MEAN_STEP * np.median(stack.noise[:, columns], axis=0)
     marks = [np.round(stack.mean[:, columns] / unit), np.round(np.log(stack.sigma[:, columns]) / LN_SIGMA_STEP)]
-    marks.append(stack.floats[:, columns])
+    marks.append(stack.floats[:, columns].astype(float))
     _, first, kind = np.unique(np.concatenate(marks, axis=1), axis=0, return_index=True, return_inverse=True)
     return first, kind.ravel()
 

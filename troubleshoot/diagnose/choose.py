@@ -26,7 +26,7 @@ REPEATED = 0.4
 FLOATS_LIKE_GROUND = 0.7
 """Bhattacharyya coefficient of a floating and a grounded point: with little leakage both read nothing (invented)."""
 
-FEW_READINGS = 1000
+FEW_READINGS = 600
 LOOKED_AT = 60
 SETUPS_LOOKED_AT = 3
 """Of more readings than these so many are worked out, in so many setups: those that would tell most if nothing had been

@@ -30,6 +30,12 @@ TEMPERATURE_SIGMA_K = 12.0
 FLOATS_V = 0.05
 """A floating point reads anywhere from nothing up to about twice what the stated leakage would give."""
 
+AT_A_TIME = 1_500_000
+"""Numbers that replies are worked out of at a time: cells × readings × branches."""
+
+DIGITS = 1e-11
+"""Relative error of a sum of squares that was found as a difference, with room to spare."""
+
 LEAKS_OHM = 1e6
 LEAKS_LN = 1.0
 """Ohms above which only leakage is read, and how far ln(ohm) is from what is stated (invented)."""
@@ -130,6 +136,11 @@ class Expected:
         at = np.arange(which.shape[0])[:, None], which
         return Expected(self.mean[at], self.noise[at], self.floats[at], self.loading[at], self.source_ohm[at])
 
+    def rows(self, cells: Ints) -> Expected:
+        """All of the readings, of some cells."""
+        return Expected(self.mean[cells], self.noise[cells], self.floats[cells], self.loading[cells],
+                        self.source_ohm[cells])  # fmt: skip
+
 
 class Moves:
     """One setup: what a step of each unknown pushes into the circuit, for readings of volts and amperes or of ohms."""
@@ -191,14 +202,63 @@ class Moves:
         reply *= found.loading[:, :, None]
         cell, place = np.nonzero(wire >= 0)
         reply[cell, place, wire[cell, place]] -= 1.0
-        whole = np.stack([self._copper, self._severity, self._drift], axis=2)
-        moved = np.matmul(reply, whole)
+        moved = np.matmul(reply, self._whole)
         noise = np.hypot(found.noise, moved[:, :, 2])
         own = reply * self._own[:, None, :]
         square = np.einsum("ckb,ckb->ck", own, own) + np.square(moved[:, :, :2]).sum(axis=2)
         square += np.square(reply[:, :, self._unknowns.sources] * self._sources[:, None, :]).sum(axis=2)
         square += np.square(self._gain(found.mean)) + np.square(noise)
         return Told(found.mean, noise, np.sqrt(square), found.floats, found.loading), reply
+
+    @cached_property
+    def _whole(self) -> Floats:
+        """What pushes all branches together, (C, branches, 3): the copper's temperature, severity, drift."""
+        return np.stack([self._copper, self._severity, self._drift], axis=2)
+
+    def told(self, found: Expected, at: Places) -> Told:
+        """The same as `tell`, without the replies where they are not needed: of volts, where no digits are lost."""
+        parts: list[Floats] = [np.empty(found.mean.shape) for _ in range(2)]
+        every, clamped = np.arange(found.mean.shape[0]), at.wire >= 0
+        plain, other = np.flatnonzero(~clamped & (not self._ohms)), np.flatnonzero(clamped | self._ohms)
+        if other.size:
+            self._tell_into(parts, found, at, every, other)
+        if plain.size:
+            lost = self._reckon_into(parts, found, at, plain)
+            self._tell_into(parts, found, at, lost, plain)
+        return Told(found.mean, parts[0], parts[1], found.floats, found.loading)
+
+    def _reckon_into(self, parts: list[Floats], found: Expected, at: Places, columns: Ints) -> Ints:
+        """Noise and sigma of some readings from sums of squares; the cells in which that loses digits."""
+        weight = np.square(self._own)
+        weight[:, self._unknowns.sources] += np.square(self._sources)
+        square, moved, size = self._solved.squares(at.red[columns], at.black[columns], weight, self._whole)
+        loading, own_noise = found.loading[:, columns], found.noise[:, columns]
+        moved *= loading[:, :, None]
+        noise = np.hypot(own_noise, moved[:, :, 2])
+        total = square * np.square(loading) + np.square(moved[:, :, :2]).sum(axis=2)
+        total += np.square(self._gain(found.mean[:, columns])) + np.square(noise)
+        parts[0][:, columns], parts[1][:, columns] = noise, np.sqrt(np.maximum(total, 0.0))
+        return np.flatnonzero((size * np.square(loading) * DIGITS > 1e-4 * np.square(own_noise)).any(axis=1))
+
+    def _tell_into(self, parts: list[Floats], found: Expected, at: Places, cells: Ints, columns: Ints) -> None:
+        """Noise and sigma of some readings in some cells by way of their replies, a few cells at a time."""
+        here = Places(at.red[columns], at.black[columns], at.wire[columns])
+        step = max(8, AT_A_TIME // (columns.size * self._own.shape[1]))
+        for start in range(0, cells.size, step):
+            some = cells[start : start + step]
+            which = np.broadcast_to(columns, (some.size, columns.size))
+            told, _ = self._rows(some).tell(found.rows(some).only(which), here)
+            for whole, part in zip(parts, (told.noise, told.sigma), strict=True):
+                whole[np.ix_(some, columns)] = part
+
+    def _rows(self, cells: Ints) -> Moves:
+        """The same for some of the cells."""
+        part = object.__new__(Moves)
+        part._solved, part._chatters = self._solved.rows(cells), self._chatters[cells]
+        part._unknowns, part._ohms = self._unknowns.rows(cells), self._ohms
+        for name in ("_own", "_copper", "_severity", "_drift", "_sources"):
+            setattr(part, name, getattr(self, name)[cells])
+        return part
 
     def _gain(self, mean: Floats) -> Floats:
         return mean * (0.0 if self._ohms else self._unknowns.gain_sigma)

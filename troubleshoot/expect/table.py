@@ -224,11 +224,11 @@ class Table:
             solved, chatters = self.solved(setup), self.chatters(setup)
             checks = [self._moments[k] for k in columns]
             places = self._places(checks)
-            chunk = max(8, CHUNK // (columns.size * len(self.network.branches)))
+            chunk = max(8, CHUNK // (4 * max(columns.size, len(self.network.branches))))
             for start in range(0, len(self.cells), chunk):
                 cells = np.arange(start, min(start + chunk, len(self.cells)))
                 moves = self._moves(solved.rows(cells), chatters[cells], cells, ohms)
-                told, _ = moves.tell(moves.expect(checks, places), places)
+                told = moves.told(moves.expect(checks, places), places)
                 for whole, part in zip(parts, _arrays(told), strict=True):
                     whole[cells[:, None], columns] = part
         return Told(parts[0], parts[1], parts[2], parts[3] > 0, parts[4])

@@ -267,6 +267,28 @@ class Solved:
             answer[self._anew] = pairs[which[self._anew]] @ self._own @ self._base.cuts
         return np.asarray(answer)
 
+    def squares(self, red: Ints, black: Ints, weight: Floats, whole: Floats) -> tuple[Floats, Floats, Floats]:
+        """Of the replies R to pairs, without making them: sum of weight·R² over branches, (C, pairs), `weight` (C,
+        branches); R·whole, (C, pairs, m), `whole` (C, branches, m); and the size of the terms that the first is a
+        difference of, (C, pairs), infinite where a case is solved anew."""
+        base = self._base
+        pairs = base.paths[red] - base.paths[black]
+        plain = pairs @ base.inverse @ base.cuts
+        square = weight @ np.square(plain).T
+        moved = np.matmul(plain, whole)
+        size = square.copy()
+        size[self._anew] = np.inf
+        for lift in self._lifts:
+            mine, at = lift.rows, base.branch_to_branches[lift.ports]  # (rows, K, branches)
+            lifted = np.swapaxes(np.matmul(lift.middle, plain.T[lift.ports]), 1, 2)  # (rows, pairs, K)
+            heavy = at * weight[mine][:, None, :]
+            crossed = np.swapaxes(heavy @ plain.T, 1, 2)
+            own = np.matmul(lifted, np.matmul(heavy, np.swapaxes(at, 1, 2)))
+            square[mine] += ((own - 2 * crossed) * lifted).sum(axis=2)
+            size[mine] += np.abs(own * lifted).sum(axis=2)
+            moved[mine] -= np.matmul(lifted, np.matmul(at, whole[mine]))
+        return square, moved, size
+
     def source_ohm(self, red: Ints, black: Ints) -> Floats:
         """Ohms between the nodes of each pair with the sources dead, (C, pairs)."""
         pairs = self._base.paths[red] - self._base.paths[black]
