@@ -24,11 +24,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 from generated import circuit_text
-from sampled import answer
+from sampled import seconds_to_next
 
 from troubleshoot.car import Car
 from troubleshoot.circuit import wire_up
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.table import build_table
 from troubleshoot.files.circuit_file import parse_circuit
@@ -75,16 +74,7 @@ def next_check_times(reasoner: Reasoner, seed: int) -> list[float]:
     network = reasoner.table.network
     blown = [fault for fault in network.faults if fault.name.startswith("fuse_") and fault.name.endswith(":blown")]
     car = Car(network, blown[len(blown) // 2], None, seed)
-    evidence, stand, times = [], Stand(), []
-    for _ in range(CHECKS):
-        start = time.perf_counter()
-        choice, _ = reasoner.next_choice(evidence, stand)
-        times.append(time.perf_counter() - start)
-        if choice is None:
-            break
-        evidence.append(answer(choice.check, car.answer(choice.check)))
-        stand = Stand(choice.check.setup, choice.check.place)
-    return times
+    return seconds_to_next(reasoner, car, CHECKS)
 
 
 def apart(parts: int, seed: int) -> Figures:

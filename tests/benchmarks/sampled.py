@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -131,6 +132,21 @@ def answer(check: Check, text: str) -> Known:
     """A car's words as evidence, through the same grammar as a person's."""
     read = read_answer(text, expects(check), check.answers)
     return known_from(check, read)
+
+
+def seconds_to_next(reasoner: Reasoner, car: Car, most: int = 1000) -> list[float]:
+    """Seconds from each answer to the next check, of one session of at most so many checks."""
+    evidence: list[Known] = []
+    stand, times = Stand(), []
+    while len(times) < most:
+        start = time.perf_counter()
+        choice, _ = reasoner.next_choice(evidence, stand)
+        times.append(time.perf_counter() - start)
+        if choice is None:
+            break
+        evidence.append(answer(choice.check, car.answer(choice.check)))
+        stand = Stand(choice.check.setup, choice.check.place)
+    return times
 
 
 def interval(hits: int, count: int) -> tuple[float, float]:

@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "outside"))
 
 import numpy as np
 from netlist import write_netlist
-from sampled import CIRCUIT, answer, cars
+from sampled import CIRCUIT, cars, seconds_to_next
 from screen import screen_figures
 from shipped import names, path_of
 from spice_run import is_here
@@ -153,15 +153,7 @@ def next_check_times(reasoner: Reasoner, sessions: int, seed: int) -> list[float
     for number, (_, car) in enumerate(cars(table.network, set(table.names), 1, 1, seed)):
         if number >= sessions:
             break
-        evidence, stand = [], Stand()
-        while True:
-            start = time.perf_counter()
-            choice, _ = reasoner.next_choice(evidence, stand)
-            times.append(time.perf_counter() - start)
-            if choice is None:
-                break
-            evidence.append(answer(choice.check, car.answer(choice.check)))
-            stand = Stand(choice.check.setup, choice.check.place)
+        times += seconds_to_next(reasoner, car)
     return times
 
 

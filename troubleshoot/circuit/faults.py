@@ -64,7 +64,7 @@ class Wrong:
 
     def moves(self, wire: Wire, end: str, to: str) -> tuple[Change, Change]:
         """The end of a wire that should be on the terminal `end`, put into the contact of the terminal `to`."""
-        far = wire.end if wire.start == end else wire.start
+        far = wire.far(end)
         return (
             Change(wire.name, "open"),
             self.joins(f"{wire.name}.on.{to}", end_node(self.circuit, wire, far), to, wire.ohm),
@@ -150,7 +150,7 @@ def _chafed_returns(wrong: Wrong) -> None:
         for wire in circuit.wires:
             for end in (wire.start, wire.end):
                 if frame and end in [f"{name}.{side}" for side in ends]:
-                    far = wire.end if wire.start == end else wire.start
+                    far = wire.far(end)
                     wrong.add(
                         wire.name, mode, f"the {wire.spoken} is chafed through to metal: {so}",
                         f"find where the {wire.spoken} touches metal, repair and re-route it", "wire-shorted",
@@ -160,7 +160,7 @@ def _chafed_returns(wrong: Wrong) -> None:
 
 def _grounds(circuit: Circuit, spot: str) -> bool:
     """Whether a terminal is wired to ground."""
-    fars = [wire.end if wire.start == spot else wire.start for wire in circuit.wires if spot in (wire.start, wire.end)]
+    fars = [wire.far(spot) for wire in circuit.wires if spot in (wire.start, wire.end)]
     return any(circuit.parts[f.partition(".")[0]].kind in ("ground_bolt", "metal") or f.endswith(".neg") for f in fars)
 
 
@@ -247,7 +247,7 @@ def _wrong_coil(wrong: Wrong, relay: Relay, here: dict[str, Wire], fed: set[str]
     fed_end, ground_end = ("86", "85") if f"{name}.86" in fed else ("85", "86")
     for mode, bad, good in (("coil-two-grounds", fed_end, ground_end), ("coil-two-feeds", ground_end, fed_end)):
         other = here[good]
-        far = other.end if other.start == f"{name}.{good}" else other.start
+        far = other.far(f"{name}.{good}")
         side = "ground" if mode == "coil-two-grounds" else "feed"
         wrong.add(
             name, mode, f"both coil terminals of the {relay.spoken} go to {side}",
@@ -279,7 +279,7 @@ def _leads_to(circuit: Circuit, wire: Wire, end: str) -> set[str]:
     found, ahead, seen = set[str](), [(wire, end)], {wire.name}
     while ahead:
         here, near = ahead.pop()
-        far = here.end if here.start == near else here.start
+        far = here.far(near)
         found.add(far)
         for across in _across(circuit, far):
             onward = [w for w in circuit.wires if across in (w.start, w.end) and w.name not in seen]

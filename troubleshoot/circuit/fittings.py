@@ -1,7 +1,7 @@
 """Test loads and leads that one may fit: a lamp in place of a load or a fuse, fused leads, a ground by hand.
 
 Each is a branch that is there only in a setup that has it fitted. What is allowed when is said in
-`trade-facts`' cautions: sparks away from the tank, one ground by hand only where two readings allow it.
+`trade-facts`' cautions: sparks away from the tank, one ground by hand only where three readings allow it.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def commanded_by(circuit: Circuit, spot: str) -> str:
     """ "ground" or "feed" where the wire on a terminal comes from a controller's output, else ""."""
     for wire in circuit.wires:
         if spot in (wire.start, wire.end):
-            far = wire.end if wire.start == spot else wire.start
+            far = wire.far(spot)
             part = circuit.parts[far.partition(".")[0]]
             if isinstance(part, Controller) and far.endswith(".out"):
                 return part.drives

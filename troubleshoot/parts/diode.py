@@ -15,6 +15,7 @@ DIODE_OHM = 0.03
 """Slope of the forward line (invented)."""
 
 SHORT_OHM = 0.05
+"""A diode that has failed short (invented)."""
 
 
 def diode_device(name: str, anode: str, cathode: str) -> tuple[Branch, BendDevice]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Terminal, Works
-from troubleshoot.parts.part import Part, sigma
+from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Works
+from troubleshoot.parts.part import Part, sigma, two_pins
 from troubleshoot.units import PositiveOhmsMeasure, PositiveVoltsMeasure
 
 
@@ -21,14 +21,10 @@ class Horn(Part):
 
     def anatomy(self) -> Anatomy:
         here, coil, horn = self.name, f"{self.name}.coil", f"the {self.spoken}"
-        plug = (self.plug_contact.value, sigma(self.plug_contact))
         start = self.sound_voltage.value
         new = f"replace {horn}; look for water in it first"
         return Anatomy(
-            terminals=(
-                Terminal("plus", "socket", f"feed pin of the {self.spoken} plug", *plug),
-                Terminal("minus", "socket", f"ground pin of the {self.spoken} plug", *plug),
-            ),
+            terminals=two_pins(f"{self.spoken} plug", self.plug_contact),
             branches=(
                 Branch(coil, f"{here}.plus", f"{here}.minus", self.resistance.value, sigma(self.resistance)),
             ),

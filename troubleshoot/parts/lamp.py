@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Terminal, Works
-from troubleshoot.parts.part import Part, sigma
+from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Works
+from troubleshoot.parts.part import Part, two_pins
 from troubleshoot.units import PositiveOhmsMeasure, PositiveWatts
 
 RATED_V = 13.2
@@ -42,13 +42,9 @@ class Lamp(Part):
 
     def anatomy(self) -> Anatomy:
         here, name, lamp = self.name, f"{self.name}.filament", f"the {self.spoken}"
-        plug = (self.plug_contact.value, sigma(self.plug_contact))
         branch, device = filament(name, f"{here}.plus", f"{here}.minus", self.watts, SPREAD)
         return Anatomy(
-            terminals=(
-                Terminal("plus", "socket", f"feed pin of the {self.spoken}", *plug),
-                Terminal("minus", "socket", f"ground pin of the {self.spoken}", *plug),
-            ),
+            terminals=two_pins(self.spoken, self.plug_contact),
             branches=(branch,),
             devices=(device,),
             faults=(

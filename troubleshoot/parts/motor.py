@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Terminal, Works
-from troubleshoot.parts.diode import diode_device
-from troubleshoot.parts.part import Part, sigma
+from troubleshoot.parts.branch import Anatomy, BendDevice, Branch, Change, Fault, Severity, Works
+from troubleshoot.parts.diode import SHORT_OHM, diode_device
+from troubleshoot.parts.part import Part, sigma, two_pins
 from troubleshoot.units import PositiveOhmsMeasure, PositiveVoltsMeasure, UnsignedVolts
 
 RUNS_DOWN_V = 0.01
 """Volts above its back-EMF that a motor needs to keep turning; less is the leakage of an open feed."""
-
-CLAMP_OHM = 0.05
-"""A suppression diode's own ohms (invented)."""
 
 
 class Motor(Part):
@@ -38,7 +35,7 @@ class Motor(Part):
         here, motor = self.name, f"{self.name}.motor"
         plus, minus = f"{here}.plus", f"{here}.minus"
         return Anatomy(
-            terminals=self._terminals(),
+            terminals=two_pins(f"{self.spoken} plug", self.plug_contact),
             branches=(
                 Branch(motor, plus, minus, self.winding_resistance.value, sigma(self.winding_resistance)),
                 *self._clamp()[0],
@@ -54,20 +51,13 @@ class Motor(Part):
             works=self._works(motor),
         )  # fmt: skip
 
-    def _terminals(self) -> tuple[Terminal, ...]:
-        plug = (self.plug_contact.value, sigma(self.plug_contact))
-        return (
-            Terminal("plus", "socket", f"feed pin of the {self.spoken} plug", *plug),
-            Terminal("minus", "socket", f"ground pin of the {self.spoken} plug", *plug),
-        )
-
     def _clamp(self) -> tuple[tuple[Branch, ...], tuple[BendDevice, ...]]:
         """The diode across the motor, where it has one, and that diode failed short."""
         if not self.diode:
             return (), ()
         name, ends = f"{self.name}.diode", (f"{self.name}.minus", f"{self.name}.plus")
         branch, device = diode_device(name, *ends)
-        return (branch, Branch(f"{name}-short", *ends, CLAMP_OHM, 0.3, fitted=False)), (device,)
+        return (branch, Branch(f"{name}-short", *ends, SHORT_OHM, 0.3, fitted=False)), (device,)
 
     def _faults(self, motor: str) -> tuple[Fault, ...]:
         here, spoken = self.name, f"the {self.spoken}"
@@ -82,6 +72,6 @@ class Motor(Part):
         if self.diode:
             faults.append(
                 Fault(here, "diode-shorted", f"the diode across {spoken} has failed short", new, "load-shorted",
-                      (Change(f"{here}.diode-short", "connect", CLAMP_OHM),))
+                      (Change(f"{here}.diode-short", "connect", SHORT_OHM),))
             )  # fmt: skip
         return tuple(faults)

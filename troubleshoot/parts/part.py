@@ -6,13 +6,22 @@ from typing import Self
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
-from troubleshoot.parts.branch import Anatomy
+from troubleshoot.parts.branch import Anatomy, Terminal
 from troubleshoot.units import Measure
 
 
 def sigma(measure: Measure) -> float:
     """Sigma of ln(x) for a value given with its 95 % band: half of the relative half band."""
     return measure.relative / 2
+
+
+def two_pins(plug: str, contact: Measure) -> tuple[Terminal, Terminal]:
+    """The feed pin and the ground pin of a load's plug."""
+    ohm = (contact.value, sigma(contact))
+    return (
+        Terminal("plus", "socket", f"feed pin of the {plug}", *ohm),
+        Terminal("minus", "socket", f"ground pin of the {plug}", *ohm),
+    )
 
 
 class Part(BaseModel):

@@ -18,7 +18,7 @@ from troubleshoot.parts.branch import (
     Terminal,
 )
 from troubleshoot.parts.copper import at_temperature
-from troubleshoot.parts.diode import diode_device
+from troubleshoot.parts.diode import SHORT_OHM, diode_device
 from troubleshoot.parts.part import Part, sigma
 from troubleshoot.units import (
     Celsius,
@@ -125,7 +125,7 @@ class Relay(Part):
         if self.suppression == "diode":
             anode, cathode = (minus, plus) if self.diode_plus == "86" else (plus, minus)
             branch, device = diode_device(name, anode, cathode)
-            return (branch, Branch(f"{name}-short", plus, minus, 0.05, 0.3, fitted=False)), (device,)
+            return (branch, Branch(f"{name}-short", plus, minus, SHORT_OHM, 0.3, fitted=False)), (device,)
         return (), ()
 
     def _faults(self) -> tuple[Fault, ...]:
@@ -158,6 +158,6 @@ class Relay(Part):
             faults.append(
                 Fault(here, "diode-shorted", f"the diode across the coil of {relay} has failed short",
                       f"{new}; find out why (coil wires exchanged, a boosted start)", "diode",
-                      (Change(f"{here}.suppressor-short", "connect", 0.05),))
+                      (Change(f"{here}.suppressor-short", "connect", SHORT_OHM),))
             )  # fmt: skip
         return tuple(faults)

@@ -61,6 +61,10 @@ class Wire(BaseModel):
         default=TOLERANCE, description="Within which its ohms lie in 95 of 100 cars; more where it was not measured."
     )
 
+    def far(self, end: str) -> str:
+        """The terminal at the other end."""
+        return self.end if self.start == end else self.start
+
     @property
     def ohm(self) -> float:
         """Ohms of the conductor at its route's temperature."""

@@ -148,7 +148,7 @@ class Session:
                                      "that troubleshoot wrote", "", str(path)))  # fmt: skip
         try:
             session = cls(log, events, clock)
-        except (KeyError, ValueError, TypeError) as error:
+        except (KeyError, ValueError, TypeError, AttributeError) as error:
             log.close()
             raise TypedWrong(
                 Problem(

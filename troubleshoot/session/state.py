@@ -128,12 +128,11 @@ def check_to(check: Check) -> dict[str, Any]:
 
 def check_from(data: dict[str, Any]) -> Check:
     """The check back from plain data; what an older log does not say of a setup was not done."""
-    name_of = data["id"]
     removed, operated, fitted, reseated = (
         frozenset(data.get(name, ())) for name in ("removed", "operated", "fitted", "reseated")
     )
     setup = Setup(data["key"], removed, operated, fitted, data.get("warm", False), reseated)
     return Check(
-        name_of, setup, data["red"], data["black"], data["function"], data.get("wire", ""), data["about"],
+        data["id"], setup, data["red"], data["black"], data["function"], data.get("wire", ""), data["about"],
         tuple(data["answers"]), data["place"], data["again"],
     )  # fmt: skip
