@@ -94,7 +94,8 @@ def cars(
 
 @dataclass(frozen=True)
 class Run:
-    """How one session went."""
+    """How one session went. `trail`: the likeliest group after each answer; `p_true`: what the true fault's group had
+    at the end."""
 
     true: str
     severity: float | None
@@ -103,6 +104,8 @@ class Run:
     answers: int
     seconds: float
     story: tuple[str, ...]
+    trail: tuple[Group, ...] = ()
+    p_true: float = 0.0
 
 
 def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
@@ -114,9 +117,13 @@ def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
     prior /= prior.sum()
     evidence: list[Known] = []
     stand, seconds, story = Stand(), 0.0, []
+    trail: list[Group] = []
     while True:
         skipped = passed | not_yet(reasoner.checks, evidence)
         choice, belief = reasoner.next_choice(evidence, stand, skipped, prior)
+        groups = reasoner.ranked_groups(belief)
+        if evidence or choice is None:
+            trail.append(groups[0])
         if choice is None:
             break
         text = car.answer(choice.check)
@@ -124,8 +131,10 @@ def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
         stand = Stand(choice.check.setup, choice.check.place)
         seconds += choice.seconds
         story.append(f"{choice.check.id} -> {text}")
-    lead: Group = reasoner.ranked_groups(belief)[0]
-    return Run(true, car.severity, lead.faults, lead.probability, len(evidence), seconds, tuple(story))
+    lead, p_true = groups[0], next(group.probability for group in groups if true in group.faults)
+    return Run(
+        true, car.severity, lead.faults, lead.probability, len(evidence), seconds, tuple(story), tuple(trail), p_true
+    )
 
 
 def answer(check: Check, text: str) -> Known:

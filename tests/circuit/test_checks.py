@@ -67,11 +67,12 @@ def test_every_observation_has_answers_to_choose_from_and_a_part_to_look_at(
 ) -> None:
     observations = [check for check in checks if check.kind == "observation"]
     kinds = {check.about.partition(":")[0] for check in observations}
-    assert kinds == {"click", "numbers", "runs", "flows", "whole", "hot", "lamp"}
+    assert kinds == {"click", "numbers", "runs", "flows", "whole", "hot", "lamp", "wiggle"}
     fittings = {fitting.name for fitting in network.fittings}
+    wires = {wire.name for wire in network.circuit.wires}
     for check in observations:
         assert len(set(check.answers)) >= 2
-        assert check.about.partition(":")[2] in network.circuit.parts.keys() | fittings
+        assert check.about.partition(":")[2] in network.circuit.parts.keys() | fittings | wires
 
 
 def test_what_is_taken_out_for_a_check_is_a_part_that_comes_out(network: Network, checks: list[Check]) -> None:

@@ -13,7 +13,7 @@ from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.bounds import Bounds
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import GAP_SIGMAS, DecisionTable, bands_of, decide, tidied
-from troubleshoot.diagnose.optimum import find_optimum, worth_while
+from troubleshoot.diagnose.optimum import Search, find_optimum, worth_while
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.rollout import Plan, Rollout
 
@@ -90,6 +90,27 @@ def test_no_bound_is_above_the_optimum_and_no_rollout_below(setups: bool) -> Non
         base, rollout = Rollout(table).base_plan(), Rollout(table).plan()
         assert best * (1 - 1e-9) <= rollout.cost_s <= base.cost_s * (1 + 1e-9)
         assert rollout.under(table) == pytest.approx(rollout.cost_s, rel=1e-12)
+
+
+@pytest.mark.parametrize("share", [0.8, 1.5])
+def test_what_is_proved_from_one_stand_is_not_too_much_from_another(share: float) -> None:
+    proved = 0
+    for table, best, memo in random_tables(setups=True):
+        search, first = Search(table, 10**9), Bounds(table)
+        search.settle((table.everything, table.start), share * best)
+        for (cells, stand), value in memo.items():  # type: ignore[misc]
+            alive = sum(1 << i for i in cells)
+            low = search.low((alive, stand))
+            assert low <= value * (1 + 1e-9)
+            proved += low > first.low(alive, stand) * (1 + 1e-6)
+    assert proved > TABLES, "hardly a bound was raised"
+
+
+def test_however_small_the_budget_no_dearer_policy_is_called_the_optimum() -> None:
+    for number, (table, best, _) in enumerate(random_tables(setups=True)):
+        found = find_optimum(table, budget=1 + number % 12, incumbent=Plan({}, 3 * best))
+        assert found.bound_s <= best * (1 + 1e-9)
+        assert not found.is_proved or found.plan.cost_s == pytest.approx(best, rel=1e-9)
 
 
 @pytest.mark.parametrize("setups", [False, True])

@@ -55,6 +55,8 @@ def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -
         if prompt == "> ":
             card = session.next_check()
             text = car.answer(card.check)  # type: ignore[union-attr]
+        elif prompt.startswith("verdict"):
+            text = ""
         elif prompt.startswith("complaint"):
             text = str(list(complaints_of(session.circuit)).index(car.complaint()) + 1)
         elif "ever work" in prompt:
@@ -62,7 +64,7 @@ def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -
         elif "right now" in prompt:
             text = "yes"
         else:
-            text = "" if "touched" in prompt or prompt.startswith("numbers") else "no"
+            text = "" if "touched" in prompt or prompt.startswith(("can't", "numbers")) else "no"
         tell(f"{prompt}{text}")
         return text
 

@@ -18,7 +18,7 @@ from which import name_case, name_ohms, name_setup, pairs_of, setups_of
 
 from troubleshoot.circuit import Network, Setup
 from troubleshoot.solve.cases import Bench, Case, Draw
-from troubleshoot.solve.linear import Solved
+from troubleshoot.solve.linear import Circuits, Solved
 from troubleshoot.solve.settle import State
 
 Floats = npt.NDArray[np.float64]
@@ -106,7 +106,7 @@ def ask_solver(network: Network, cases: list[Case]) -> Iterator[Answer]:
     for setup in setups_of(network):
         state, chatters = bench.settled(setup)
         siemens, emf_v = bench.arrays(setup, state)
-        solved = Solved(bench.net, siemens, emf_v)
+        solved = Solved(bench.net, Circuits.of(siemens, emf_v))
         leads = pairs.get(setup, [])
         near = partial(nearness.of, setup, state)
         yield Answer(

@@ -12,7 +12,7 @@ import numpy as np
 from deck import OPTIONS, Deck, Segment, relay_state
 from spice_run import run
 
-from troubleshoot.solve.linear import Incidence
+from troubleshoot.solve.linear import Circuits, Incidence
 from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 INNER_OHM, SERIES_OHM, COIL_OHM, CONTACT_OHM, LAMP_OHM = 0.4, 30.0, 85.0, 0.004, 3.0
@@ -78,7 +78,7 @@ def _settled(emf_v: float, pulled: bool) -> bool:
                       Bends(none, nobody, nothing, nothing, nothing, nothing, nothing > 0),
                       np.full(5, OPEN_SIEMENS))  # fmt: skip
     state = State(np.array([[pulled]]), nothing > 0, nothing.astype(np.int8))
-    after, chatters = settle(net, devices, siemens, np.array([[emf_v, 0.0, 0.0, 0.0, 0.0]]), state)
+    after, chatters = settle(net, devices, Circuits.of(siemens, np.array([[emf_v, 0.0, 0.0, 0.0, 0.0]])), state)
     if chatters[0]:
         raise RuntimeError(f"chatters at {emf_v} V")
     return bool(after.pulled[0, 0])

@@ -9,7 +9,7 @@ import numpy as np
 
 from troubleshoot.circuit import Network, wire_up
 from troubleshoot.files.circuit_file import parse_circuit
-from troubleshoot.solve.linear import Incidence, Solved
+from troubleshoot.solve.linear import Circuits, Incidence, Solved
 
 FOOT_M = 0.3048
 
@@ -24,7 +24,7 @@ def solve(*rows: Row) -> Solved:
         np.array([a for a, _, _, _ in rows]),
         np.array([b for _, b, _, _ in rows]),
     )
-    return Solved(net, np.array([[1 / ohm for _, _, ohm, _ in rows]]), np.array([[e for *_, e in rows]]))
+    return Solved(net, Circuits.of(np.array([[1 / ohm for _, _, ohm, _ in rows]]), np.array([[e for *_, e in rows]])))
 
 
 def drawn(amps: float) -> Row:

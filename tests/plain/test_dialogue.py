@@ -16,7 +16,8 @@ from troubleshoot.session.session import Session
 from troubleshoot.words import say
 
 GATE = ["no"] * len(say.SAFETY_QUESTIONS)
-FIRST = ["11", "unknown", "", "yes", "no", ""]  # not sure, -, nothing touched, present, alone, no other tool
+FIRST = ["11", "unknown", "", "yes", "no", "", ""]
+"""Not sure, -, nothing touched, present, alone, no other tool, nothing that cannot be done."""
 
 
 class Talk:
@@ -88,7 +89,7 @@ def test_nonsense_at_every_prompt_before_the_first_check_is_asked_again(fresh: S
     lines: list[str] = []
     for right in [*GATE, FIRST[0], FIRST[1]]:
         lines += [nonsense or "?", right]
-    lines += [FIRST[2], "banana", FIRST[3], "banana", FIRST[4], "banana", FIRST[5], "quit"]
+    lines += [FIRST[2], "banana", FIRST[3], "banana", FIRST[4], "banana", FIRST[5], "banana", FIRST[6], "quit"]
     said, person = talk(fresh, *lines)
     assert person.script == []
     assert said.count("Please answer yes or no.") >= len(GATE)
@@ -116,7 +117,7 @@ def test_a_complaint_may_be_given_by_number_or_by_name(fresh: Session) -> None:
 
 
 def test_a_fault_that_is_away_is_warned_about(fresh: Session) -> None:
-    said, _ = talk(fresh, *GATE, *FIRST[:3], "no", "no", "", "quit")
+    said, _ = talk(fresh, *GATE, *FIRST[:3], "no", "no", "", "", "quit")
     assert "while the fault is away" in said.replace("\n  ", " ")
 
 
@@ -234,8 +235,7 @@ def test_a_car_is_found_out_and_the_record_reads_whole(fresh: Session, fault_nam
 
     def typed() -> str:
         card = fresh.next_check()
-        assert isinstance(card, CheckCard)
-        return car.answer(card.check)
+        return car.answer(card.check) if isinstance(card, CheckCard) else ""
 
     said, person = talk(fresh, *GATE, "1", *FIRST[1:], *[typed] * 10)
     assert "Verdict:" in said
@@ -249,9 +249,70 @@ def test_a_car_is_found_out_and_the_record_reads_whole(fresh: Session, fault_nam
 
 
 def test_tools_at_hand_are_told_by_their_numbers(fresh: Session) -> None:
-    said, person = talk(fresh, *GATE, *FIRST[:5], "9", "1 clamp", "1, 3", "quit")
+    said, person = talk(fresh, *GATE, *FIRST[:5], "9", "1 clamp", "1, 3", "", "quit")
     assert person.script == []
     assert said.count("Please give numbers from 1 to 6") == 2
     assert fresh.state.told
     can = fresh.state.told.can
     assert (can.clamp, can.lamp, can.low_impedance, can.fused_leads) == (True, True, False, False)
+
+
+# ---- why, at any time, and what cannot be done
+
+
+def test_why_not_says_what_would_have_to_be_true_and_uses_nothing_up(session: Session) -> None:
+    before = id_of(session)
+    said, person = talk(session, "why not relay", "Why not the fuel pump?", "why not flux capacitor", "carries", "quit")
+    assert person.script == []
+    assert said.count("What would tell") + said.count("likeliest now") >= 2
+    assert "no suspect is called" in said
+    assert "Nothing has been answered yet" in said
+    assert session.state.entries == []
+    assert id_of(session) == before
+
+
+def test_a_reason_that_holds_for_the_whole_job_is_said_back(session: Session) -> None:
+    said, _ = talk(session, "skip can't reach the pump relay", "skip it rains", "quit")
+    assert "For the rest of this job: nothing is asked at the pump relay." in said
+    assert "Skipped, this once." in said
+    assert session.state.can.cant_reach == ("relay",)
+
+
+def test_what_cannot_be_done_is_asked_for_before_the_first_check_and_understood(fresh: Session) -> None:
+    said, person = talk(fresh, *GATE, *FIRST[:6], "banana", "no ohms, relay is soldered in", "quit")
+    assert person.script == []
+    assert "Not understood: banana" in said
+    assert "Understood: no ohms; the pump relay stays in." in said.replace("\n  ", " ")
+    assert not fresh.state.can.ohms
+    assert fresh.state.can.cant_remove == ("relay",)
+
+
+@pytest.mark.parametrize(
+    ("typed", "check"),
+    [
+        ("pump.plus on pump unplugged 12.4", "pump.plus to battery.neg volts on -pump"),
+        ("lamp pump bright", "lamp pump on -pump with lamp@pump"),
+        ("click relay no click", "click relay"),
+    ],
+)
+def test_what_one_did_of_ones_own_accord_is_taken(session: Session, typed: str, check: str) -> None:
+    talk(session, typed, "quit")
+    assert [entry.check.id for entry in session.state.entries] == [check]
+
+
+def test_after_the_verdict_one_may_ask_go_back_or_finish(fresh: Session, fault_named: Callable[[str], Fault]) -> None:
+    car = Car(fresh.table.network, fault_named("main_fuse:blown"), None, 61)
+    asked = ["why not relay", "carries", "banana", "undo"]
+
+    def typed() -> str:
+        card = fresh.next_check()
+        if isinstance(card, CheckCard):
+            return car.answer(card.check)
+        return asked.pop(0) if asked else ""
+
+    said, _ = talk(fresh, *GATE, "1", *FIRST[1:], *[typed] * 20)
+    assert asked == []
+    assert said.count("Verdict:") == 2
+    assert "carries it" in said or "hangs on this" in said
+    assert "Taken back" in said
+    assert fresh.state.concluded

@@ -270,3 +270,32 @@ def test_the_end_of_the_lines_ends_it_and_the_job_can_be_resumed(session: Sessio
     again = Session.resume(session.path)
     assert len(again.state.entries) == 1
     again.close()
+
+
+# ---- why
+
+
+def test_why_not_and_carries_bring_an_answer_and_leave_the_check_waiting(session: Session) -> None:
+    out = talk(session, {"reading": {"red": "relay.86", "setup": {"key": "on"}, "value": "0.01"}},
+               {"why_not": "relay"}, {"carries": True}, {"why_not": "banana"}, {"verdict": True})  # fmt: skip
+    assert types(out) == ["hello", "check", "outcome", "check", "why", "why", "problem", "verdict"]
+    assert {"say", "suspects", "probability", "leads", "wrong", "without", "check"} <= set(out[4])
+    assert out[4]["say"]
+    assert [set(one) for one in out[5]["carriers"]] in ([], [{"check", "leader", "probability", "left"}])
+    assert out[7]["because"]
+
+
+def test_an_outcome_tells_in_numbers_what_moved(session: Session) -> None:
+    out = talk(session, {"reading": {"red": "relay.86", "setup": {"key": "on"}, "value": "0.01"}})
+    moves = out[2]["moves"]
+    assert moves
+    assert all(0 <= move["before"] <= 1 and 0 <= move["after"] <= 1 for move in moves)
+    assert any(move["after"] > move["before"] for move in moves)
+    assert any(move["after"] < move["before"] for move in moves)
+    assert out[2]["compared"].startswith("a healthy car:")
+
+
+def test_a_skip_that_teaches_is_noted_with_what_one_can_do_now(session: Session) -> None:
+    out = talk(session, {"skip": "no ohms"}, {"skip": "the dog"})
+    assert types(out) == ["hello", "check", "noted", "check", "check"]
+    assert out[2]["can"]["ohms"] is False

@@ -10,7 +10,7 @@ import pytest
 from troubleshoot.circuit import Network, Setup, list_checks, wire_up
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Solved
+from troubleshoot.solve.linear import Circuits, Solved
 
 NOTHING: frozenset[str] = frozenset()
 SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed"
@@ -228,9 +228,10 @@ def test_all_cases_together_equal_each_alone(network: Network, key: str) -> None
     bench = Bench(network, every_case(network))
     setup = Setup(key)
     siemens, emf_v = bench.arrays(setup, bench.settled(setup)[0])
-    together = Solved(bench.net, siemens, emf_v)
+    together = Solved(bench.net, Circuits.of(siemens, emf_v))
     alone = np.stack([
-        Solved(bench.net, siemens[row : row + 1], emf_v[row : row + 1]).volts[0] for row in range(len(bench.cases))
+        Solved(bench.net, Circuits.of(siemens[row : row + 1], emf_v[row : row + 1])).volts[0]
+        for row in range(len(bench.cases))
     ])  # fmt: skip
     held_ohm = np.stack([together.between(node, 0)[:, node] for node in range(bench.net.count)], axis=1)
     floats = held_ohm > FLOATS_OHM
@@ -251,7 +252,7 @@ def test_ohms_with_the_power_off_are_those_of_a_solution_of_their_own(network: N
         out = check.setup
         if out not in solved:
             siemens, emf_v = bench.arrays(out, bench.settled(out)[0])
-            solved[out] = Solved(bench.net, siemens, emf_v), (matrix * siemens[:, None, :]) @ matrix.T
+            solved[out] = Solved(bench.net, Circuits.of(siemens, emf_v)), (matrix * siemens[:, None, :]) @ matrix.T
         lifted, nodal = solved[out]
         red, black = bench.node_at[check.red], bench.node_at[check.black]
         between = lifted.between(red, black)

@@ -21,7 +21,7 @@ from troubleshoot.circuit.checks import list_setups
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.places import circuit_path, trees
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Incidence, Solved
+from troubleshoot.solve.linear import Circuits, Incidence, Solved
 from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 Floats = npt.NDArray[np.float64]
@@ -53,7 +53,7 @@ class Stood:
 
     @property
     def solved(self) -> Solved:
-        return Solved(self.bench.net, self.siemens, self.emf_v)
+        return Solved(self.bench.net, Circuits.of(self.siemens, self.emf_v))
 
 
 def random_draw(network: Network, seed: int, spread: float = 0.6, cases: int = 1) -> Draw:
@@ -127,7 +127,7 @@ def test_with_the_devices_held_each_source_adds_its_own_share(car: Stood) -> Non
     alone = np.zeros((max(1, sources.size), car.siemens.shape[1]))
     for row, source in enumerate(sources):
         alone[row, source] = car.emf_v[0, source]
-    apart = Solved(car.bench.net, np.tile(car.siemens, (alone.shape[0], 1)), alone).volts.sum(axis=0)
+    apart = Solved(car.bench.net, Circuits.of(np.tile(car.siemens, (alone.shape[0], 1)), alone)).volts.sum(axis=0)
     held = held_nodes(car.solved)
     assert car.solved.volts[0, held] == pytest.approx(apart[held], abs=1e-8)
     assert car.solved.volts[0] == pytest.approx(apart, abs=1e-3)
@@ -183,8 +183,8 @@ def test_one_branch_changed_and_lifted_equals_solving_anew(car: Stood, data: st.
     siemens = np.tile(car.siemens, (2, 1))
     siemens[1, branch] *= factor
     emf_v = np.tile(car.emf_v, (2, 1))
-    lifted = Solved(car.bench.net, siemens, emf_v).volts[1]
-    anew = Solved(car.bench.net, siemens[1:], emf_v[1:])
+    lifted = Solved(car.bench.net, Circuits.of(siemens, emf_v)).volts[1]
+    anew = Solved(car.bench.net, Circuits.of(siemens[1:], emf_v[1:]))
     held = held_nodes(anew)
     assert np.abs(lifted - anew.volts[0])[held].max() <= 1e-9
     assert np.abs(lifted - anew.volts[0]).max() <= 1e-3
@@ -221,7 +221,7 @@ def test_more_resistance_in_a_feed_never_raises_any_loads_volts(
     rows = np.tile(siemens, (len(added_ohm) + 1, 1))
     for row, ohm in enumerate(sorted(added_ohm), start=1):
         rows[row, 1] = 1 / (1 / siemens[1] + ohm)
-    across = np.abs(net.across(Solved(net, rows, np.tile(emf_v, (len(rows), 1))).volts))[:, 2:]
+    across = np.abs(net.across(Solved(net, Circuits.of(rows, np.tile(emf_v, (len(rows), 1)))).volts))[:, 2:]
     assert (np.diff(across, axis=0) <= 1e-9).all()
 
 
@@ -268,7 +268,9 @@ def stepped(devices: Devices, ohm: float, supplies: list[float]) -> list[State]:
     """The states that devices on branch 1 settle in as the supply takes these volts one after another."""
     state, seen = devices.at_rest(1), []
     for volts in supplies:
-        state, chatters = settle(LOOP, devices, np.array([[1e6, 1 / ohm]]), np.array([[volts, 0.0]]), state)
+        state, chatters = settle(
+            LOOP, devices, Circuits.of(np.array([[1e6, 1 / ohm]]), np.array([[volts, 0.0]])), state
+        )
         assert not chatters[0]
         seen.append(state)
     return seen

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from troubleshoot.parts.branch import OPEN_OHM
-from troubleshoot.solve.linear import Incidence, Solved
+from troubleshoot.solve.linear import Circuits, Incidence, Solved
 from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 Floats = npt.NDArray[np.float64]
@@ -68,7 +68,7 @@ def test_a_relay_pulls_in_at_pull_in_and_holds_down_to_release() -> None:
     seen = []
     # Under load the supply sags by some 0.25 % in its own 10 mohm.
     for supply_v in (5.0, 7.0, 7.1, 7.3, 12.6, 7.0, 5.0, 1.3, 1.1, 5.0, 7.0):
-        state, chatters = settle(RELAY_NET, here, *relay_circuit(supply_v), state)
+        state, chatters = settle(RELAY_NET, here, Circuits.of(*relay_circuit(supply_v)), state)
         assert not chatters[0]
         seen.append(bool(state.pulled[0, 0]))
     assert seen == [False, False, False, True, True, True, True, True, False, False, False]
@@ -78,8 +78,8 @@ def test_a_relay_pulls_in_at_pull_in_and_holds_down_to_release() -> None:
 def test_the_contact_follows_the_relay(pulled: bool, lamp_v: float) -> None:
     here = devices(4, relay(1, coil=1, make=2))
     supply_v = 8.0 if pulled else 5.0
-    state, _ = settle(RELAY_NET, here, *relay_circuit(supply_v), here.at_rest(1))
-    volts = Solved(RELAY_NET, *here.impose(*relay_circuit(supply_v), state)).volts[0]
+    state, _ = settle(RELAY_NET, here, Circuits.of(*relay_circuit(supply_v)), here.at_rest(1))
+    volts = Solved(RELAY_NET, here.impose(Circuits.of(*relay_circuit(supply_v)), state)).volts[0]
     assert bool(state.pulled[0, 0]) is pulled
     assert volts[2] == pytest.approx(lamp_v, rel=0.02, abs=1e-5)
 
@@ -87,7 +87,7 @@ def test_the_contact_follows_the_relay(pulled: bool, lamp_v: float) -> None:
 def test_half_of_the_turns_with_all_of_the_current_does_not_pull_in() -> None:
     for turns, pulls in ((1.0, True), (0.5, False)):
         here = devices(4, relay(1, coil=1, make=2, turns=turns))
-        state, _ = settle(RELAY_NET, here, *relay_circuit(12.6), here.at_rest(1))
+        state, _ = settle(RELAY_NET, here, Circuits.of(*relay_circuit(12.6)), here.at_rest(1))
         assert bool(state.pulled[0, 0]) is pulls
 
 
@@ -95,8 +95,8 @@ def test_an_open_coil_has_all_the_volts_and_does_not_pull_in() -> None:
     here = devices(4, relay(1, coil=1, make=2))
     siemens, emf_v = relay_circuit(12.6)
     siemens[0, 1] = LEAK
-    state, _ = settle(RELAY_NET, here, siemens, emf_v, here.at_rest(1))
-    volts = Solved(RELAY_NET, *here.impose(siemens, emf_v, state)).volts[0]
+    state, _ = settle(RELAY_NET, here, Circuits.of(siemens, emf_v), here.at_rest(1))
+    volts = Solved(RELAY_NET, here.impose(Circuits.of(siemens, emf_v), state)).volts[0]
     assert volts[1] > 12.5
     assert not state.pulled[0, 0]
 
@@ -109,7 +109,7 @@ def test_a_relay_that_breaks_its_own_feed_is_reported_as_chattering() -> None:
     here = devices(3, relay(2, coil=2, rest=1), cases=2)
     siemens = np.tile([100.0, 250.0, 1 / COIL_OHM], (2, 1))
     emf_v = np.array([[12.6, 0.0, 0.0], [5.0, 0.0, 0.0]])  # the second never gets to pull in
-    state, chatters = settle(BUZZER, here, siemens, emf_v, here.at_rest(2))
+    state, chatters = settle(BUZZER, here, Circuits.of(siemens, emf_v), here.at_rest(2))
     assert chatters.tolist() == [True, False]
     assert not state.pulled[1, 0]
 
@@ -119,8 +119,8 @@ def test_a_chattering_case_leaves_its_neighbour_alone() -> None:
     emf_v = np.array([[12.6, 0.0, 0.0], [5.0, 0.0, 0.0]])
     alone = devices(3, relay(1, coil=2, rest=1))
     both = devices(3, relay(2, coil=2, rest=1), cases=2)
-    single, _ = settle(BUZZER, alone, siemens[1:], emf_v[1:], alone.at_rest(1))
-    pair, _ = settle(BUZZER, both, siemens, emf_v, both.at_rest(2))
+    single, _ = settle(BUZZER, alone, Circuits.of(siemens[1:], emf_v[1:]), alone.at_rest(1))
+    pair, _ = settle(BUZZER, both, Circuits.of(siemens, emf_v), both.at_rest(2))
     assert (pair.pulled[1] == single.pulled[0]).all()
 
 
@@ -134,20 +134,20 @@ def fused_circuit(load_ohm: float, cases: int = 1) -> tuple[Floats, Floats]:
 
 def test_a_blown_fuse_stays_blown_when_the_short_is_gone() -> None:
     here = devices(3, fuses=fuse(1, [24.0]))
-    state, _ = settle(FUSED, here, *fused_circuit(4.0), here.at_rest(1))
+    state, _ = settle(FUSED, here, Circuits.of(*fused_circuit(4.0)), here.at_rest(1))
     assert not state.blown[0, 0]
-    state, _ = settle(FUSED, here, *fused_circuit(0.1), state)
+    state, _ = settle(FUSED, here, Circuits.of(*fused_circuit(0.1)), state)
     assert state.blown[0, 0]
-    state, _ = settle(FUSED, here, *fused_circuit(4.0), state)
+    state, _ = settle(FUSED, here, Circuits.of(*fused_circuit(4.0)), state)
     assert state.blown[0, 0]
-    volts = Solved(FUSED, *here.impose(*fused_circuit(4.0), state)).volts[0]
+    volts = Solved(FUSED, here.impose(Circuits.of(*fused_circuit(4.0)), state)).volts[0]
     assert volts[2] < 1e-5
 
 
 def test_a_fuse_blows_on_a_settled_current_and_not_on_one_at_the_start() -> None:
     # Standing, the pump draws 12.6 V / 0.715 ohm = 17.6 A; turning, 8.6 V / 1.315 ohm = 6.5 A.
     here = devices(3, fuses=fuse(1, [12.0, 12.0]), bends=pump(2, [False, True]), cases=2)
-    state, chatters = settle(FUSED, here, *fused_circuit(0.7, cases=2), here.at_rest(2))
+    state, chatters = settle(FUSED, here, Circuits.of(*fused_circuit(0.7, cases=2)), here.at_rest(2))
     assert not chatters.any()
     assert state.bent[:, 0].tolist() == [1, 0]
     assert state.blown[:, 0].tolist() == [False, True]
@@ -158,9 +158,9 @@ def motor_at(supply_v: float, start: State | None = None) -> tuple[State, float,
     here = devices(3, bends=pump(2, [False]))
     siemens, emf_v = fused_circuit(0.7)
     emf_v[0, 0] = supply_v
-    state, chatters = settle(FUSED, here, siemens, emf_v, start or here.at_rest(1))
+    state, chatters = settle(FUSED, here, Circuits.of(siemens, emf_v), start or here.at_rest(1))
     assert not chatters[0]
-    solved = Solved(FUSED, *here.impose(siemens, emf_v, state))
+    solved = Solved(FUSED, here.impose(Circuits.of(siemens, emf_v), state))
     return state, float(solved.volts[0, 2]), float(solved.currents()[0, 2])
 
 
@@ -189,11 +189,11 @@ def test_a_motor_never_gives_current_back() -> None:
 def test_a_motor_whose_feed_opens_comes_to_rest() -> None:
     here = devices(3, bends=pump(2, [False]))
     siemens, emf_v = fused_circuit(0.7)
-    state, _ = settle(FUSED, here, siemens, emf_v, here.at_rest(1))
+    state, _ = settle(FUSED, here, Circuits.of(siemens, emf_v), here.at_rest(1))
     assert state.bent[0, 0] == 1
     siemens[0, 1] = LEAK
-    state, chatters = settle(FUSED, here, siemens, emf_v, state)
-    volts = Solved(FUSED, *here.impose(siemens, emf_v, state)).volts[0]
+    state, chatters = settle(FUSED, here, Circuits.of(siemens, emf_v), state)
+    volts = Solved(FUSED, here.impose(Circuits.of(siemens, emf_v), state)).volts[0]
     assert not chatters[0]
     assert state.bent[0, 0] == 0
     assert volts[2] < 0.01
@@ -202,6 +202,6 @@ def test_a_motor_whose_feed_opens_comes_to_rest() -> None:
 def test_the_state_that_one_starts_from_is_not_changed() -> None:
     here = devices(4, relay(1, coil=1, make=2))
     before = here.at_rest(1)
-    after, _ = settle(RELAY_NET, here, *relay_circuit(12.6), before)
+    after, _ = settle(RELAY_NET, here, Circuits.of(*relay_circuit(12.6)), before)
     assert after.pulled[0, 0]
     assert not before.pulled[0, 0]

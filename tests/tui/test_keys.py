@@ -195,3 +195,22 @@ async def test_a_resized_terminal_keeps_the_words_and_the_focus(app: Troubleshoo
         assert "RED" in screen_text(app)
         assert work_page(pilot) is page
         app.close_job()
+
+
+async def test_why_not_and_carries_open_a_pane_and_use_nothing_up(app: TroubleshootApp) -> None:
+    async with app.run_test(size=(80, 24)) as pilot:
+        page = await at_work(pilot)
+        asked = page.standing.card.short
+        await type_line(pilot, "why not pump relay")
+        await settle(pilot)
+        assert "What would tell" in screen_text(app) or "likeliest now" in screen_text(app)
+        await press(pilot, "escape")
+        await type_line(pilot, "carries")
+        await settle(pilot)
+        assert "Nothing has been answered yet" in screen_text(app)
+        await press(pilot, "escape")
+        await type_line(pilot, "why not banana")
+        await settle(pilot)
+        assert "no suspect is called" in screen_text(app)
+        assert work_page(pilot).standing.card.short == asked
+        app.close_job()

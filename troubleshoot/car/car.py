@@ -1,7 +1,8 @@
-"""A car with one fault, its values drawn from the file's tolerances, and what a person reads off it."""
+"""A car with a fault or two, its values drawn from the file's tolerances, and what a person reads off it."""
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,9 +11,9 @@ import numpy as np
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, cranking_setup, cut_offs, live_setups, setup_before, working_setup
-from troubleshoot.parts.branch import Fault
+from troubleshoot.parts.branch import Change, Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Floats, Solved
+from troubleshoot.solve.linear import Circuits, Floats, Solved
 
 METER_OHM = 10e6
 LOW_OHM = 3e3
@@ -50,28 +51,48 @@ class Car:
     """Answers checks as the meter and the person's ears would. Same seed, same car and same readings."""
 
     def __init__(
-        self, network: Network, fault: Fault | None = None, severity: float | None = None, seed: int = 0
-    ) -> None:
+        self, network: Network, fault: Fault | None = None, severity: float | None = None, seed: int = 0,
+        second: tuple[Fault, float | None] | None = None,
+    ) -> None:  # fmt: skip
         self.network = network
         self.fault = fault
         self.severity = severity
         self._rng = np.random.default_rng([seed, 77])
-        self._where = self._pick_branch()
-        self.bench = Bench(network, [Case(self._where, severity)], self._draw())
-        self._healthy = Bench(network, [Case()], self.bench.draw)
+        faults = [(fault, severity)] if fault else []
+        picked = [(self._pick_branch(one), its) for one, its in [*faults, *([second] if second else [])]]
+        self._draws = self._draw()
+        self._have(picked)
+        self._healthy = Bench(network, [Case()], self._draws)
         self._gain = 1 + GAIN_SIGMA * self._rng.standard_normal()
         self._leads = LEAD_OHM + 0.05 * self._rng.standard_normal()
         self._kept: dict[Setup, Solved] | None = None
 
-    def _pick_branch(self) -> Fault | None:
+    def _have(self, faults: list[tuple[Fault, float | None]]) -> None:
+        """Gives the car these faults, each with its severity: none, one or two."""
+        self.faults = faults
+        self._where: Fault | None = None
+        self.severity = None
+        if faults:
+            self._where, self.severity = faults[0]
+        for fault, severity in faults[1:]:
+            self._where = replace(faults[0][0], changes=(*faults[0][0].changes, *_with_value(fault, severity)))
+        self.bench = Bench(self.network, [Case(self._where, self.severity)], self._draws)
+
+    def repaired(self, which: int) -> Car:
+        """The same car, its drawn values kept, with its first (0) or second (1) fault repaired; what that has blown is
+        replaced too."""
+        left = copy.copy(self)
+        left._have([fault for at, fault in enumerate(self.faults) if at != which])
+        left.fault = left._where
+        return left
+
+    def _pick_branch(self, fault: Fault) -> Fault:
         """Puts a stretch's fault into any one of its joints and wires, not always the first."""
-        if self.fault is None:
-            return None
         for stretch in self.network.stretches:
-            if self.fault.part == stretch.name and self.fault.mode == "bad":
+            if fault.part == stretch.name and fault.mode == "bad":
                 branch = str(self._rng.choice(list(stretch.branches)))
-                return replace(self.fault, changes=(replace(self.fault.changes[0], target=branch),))
-        return self.fault
+                return replace(fault, changes=(replace(fault.changes[0], target=branch),))
+        return fault
 
     def _draw(self) -> Draw:
         net = self.network
@@ -107,13 +128,13 @@ class Car:
 
     def _solve_anew(self, setup: Setup, drift: bool) -> Solved:
         siemens, emf_v = self.bench.arrays(setup, self.bench.settled(setup)[0])
-        if drift and self._where and self.severity not in (None, OPEN):
-            for change in self._where.changes:
-                if change.value is None and change.what in ("series", "connect"):
+        for fault, severity in self.faults if drift else ():
+            for change in fault.changes:
+                if severity not in (None, OPEN) and change.value is None and change.what in ("series", "connect"):
                     at = self.network.branch_at[change.target]
-                    extra = float(self.severity or 0.0) * np.expm1(DRIFT * self._rng.standard_normal())
+                    extra = float(severity or 0.0) * np.expm1(DRIFT * self._rng.standard_normal())
                     siemens[:, at] = 1 / (1 / siemens[:, at] + extra)
-        return Solved(self.bench.net, siemens, emf_v)
+        return Solved(self.bench.net, Circuits.of(siemens, emf_v))
 
     def matters(self) -> bool:
         """Whether the fault does anything to this car: 0.2 V less at a load, a device that acts otherwise,
@@ -249,7 +270,9 @@ class Car:
             at = [d.name for d in net.relays].index(name)
             return "buzzes" if chatters[0] else "clicks" if state.pulled[0, at] else "no click"
         if kind == "numbers":
-            return check.answers[1 if self.fault and self.fault.shows == name else 0]
+            return check.answers[1 if name in {fault.shows for fault, _ in self.faults} else 0]
+        if kind == "wiggle":
+            return check.answers[1]
         if kind == "whole":
             return "blown" if state.blown[0, [d.name for d in net.fuses].index(name)] else "whole"
         if kind == "runs":
@@ -286,3 +309,8 @@ class Car:
         if share < DARK_SHARE:
             return NO
         return WEAK if share < WEAK_SHARE + 0.05 * self._rng.standard_normal() else WELL
+
+
+def _with_value(fault: Fault, severity: float | None) -> tuple[Change, ...]:
+    """A fault's changes with its severity written into them."""
+    return tuple(replace(c, value=severity) if c.value is None and severity is not None else c for c in fault.changes)

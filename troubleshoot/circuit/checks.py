@@ -32,7 +32,14 @@ Function = Literal["volts", "volts_min", "volts_max", "low_volts", "millivolts",
 
 HELD: tuple[Function, ...] = ("volts_min", "volts_max")
 
+STEADY_KEYS = ("off", "accessory", "on")
+"""Key states that last, the engine at rest."""
+
 AGAIN = " again"
+WATCHED = " watched"
+
+MOMENTS = ("prime", "cranking", "remote")
+"""Key states of seconds: nothing gets warm in them, and a starter turns 30 s at most (TM 10-3930-671-24)."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +56,10 @@ class Check:
     """A reading (`red`, `black`, `function`; with a clamp the `wire`) or an observation (`about`, `answers`).
 
     For an observation `about` is `click:RELAY`, `numbers:RELAY`, `runs:LOAD`, `flows:LOAD`, `whole:FUSE`,
-    `hot:PART` or `lamp:FITTING`. `again`: made anew because the verdict hangs on it; its id is that of the
-    first with " again" behind. `after`: readings that must allow it first.
+    `hot:PART`, `lamp:FITTING` or `wiggle:PART OR WIRE`. `again`: made anew because the
+    verdict hangs on it; its id is that of the first with " again" behind. `watched`: for half a minute, while plugs
+    and wires are moved (a range if it changes; of ohms the most), or ten times over (the worst of them counts).
+    `after`: readings that must allow it first.
     """
 
     id: str
@@ -63,6 +72,7 @@ class Check:
     answers: tuple[str, ...] = ()
     place: str = ""
     again: bool = False
+    watched: bool = False
     after: tuple[Wanted, ...] = ()
 
     @property
@@ -72,11 +82,23 @@ class Check:
     @property
     def first_id(self) -> str:
         """The id of the check that this one repeats, or its own."""
-        return self.id.removesuffix(AGAIN)
+        return self.id.removesuffix(AGAIN).removesuffix(WATCHED)
 
     def repeated(self) -> Check:
         """The same check, to be made anew."""
-        return replace(self, id=self.first_id + AGAIN, again=True)
+        return replace(self, id=self.id.removesuffix(AGAIN) + AGAIN, again=True)
+
+    @property
+    def can_be_watched(self) -> bool:
+        """Whether it may be read for half a minute while things are moved, or listened for ten times: the engine at
+        rest."""
+        if self.kind == "observation":
+            return self.about.startswith(("click:", "runs:")) and self.setup.key in (*STEADY_KEYS, "prime")
+        return not self.is_held and self.setup.key in STEADY_KEYS
+
+    def watch(self) -> Check:
+        """The same reading, watched."""
+        return replace(self, id=self.first_id + WATCHED, watched=True, again=False)
 
     @property
     def is_ohms(self) -> bool:
@@ -103,7 +125,7 @@ def list_checks(network: Network) -> list[Check]:
     """All checks of a circuit, each once."""
     checks = _grounded_volts(network) + _drops(network) + _ground_paths(network) + _ohms(network)
     checks += _currents(network) + _low_volts(network)
-    checks += _observations(network.circuit) + _with_fittings(network)
+    checks += _observations(network) + _wiggled(network) + _with_fittings(network)
     return list({check.id: check for check in checks}.values())
 
 
@@ -253,9 +275,11 @@ def _low_volts(network: Network) -> list[Check]:
     return [reading(network, spot, f"{circuit.battery}.neg", "low_volts", s) for spot in spots for s in setups]
 
 
-def _observations(circuit: Circuit) -> list[Check]:
+def _observations(network: Network) -> list[Check]:
+    circuit = network.circuit
     checks = []
     live, off, working = _live_setup(circuit), Setup("off"), working_setup(circuit)
+    lasts = live.key not in MOMENTS
     for name, part in circuit.parts.items():
         if isinstance(part, Relay):
             checks.append(Check(f"click {name}", working, about=f"click:{name}", place=part.place,
@@ -263,22 +287,24 @@ def _observations(circuit: Circuit) -> list[Check]:
             checks.append(Check(f"numbers {name}", replace(off, removed=frozenset({name})), about=f"numbers:{name}",
                                 place=part.place, answers=("match", "do not match")))  # fmt: skip
         elif name in circuit.loads:
-            checks += _watched(circuit, name)
+            checks += _watched(network, name)
         elif isinstance(part, Fuse) and part.pulls_out:
             checks.append(Check(f"whole {name}", replace(off, removed=frozenset({name})), about=f"whole:{name}",
                                 place=part.place, answers=("whole", "blown")))  # fmt: skip
-        if part.kind in ("fuse", "relay", "ground_bolt") or name in circuit.loads:
+        if lasts and (part.kind in ("fuse", "relay", "ground_bolt") or name in circuit.loads):
             checks.append(Check(f"hot {name}", live, about=f"hot:{name}", place=part.place, answers=("hot", "cool")))
     return checks
 
 
-def _watched(circuit: Circuit, name: str) -> list[Check]:
-    """Whether a load works: as it should, at rest, warm, with the relay pushed home, with a cut-off unplugged."""
+def _watched(network: Network, name: str) -> list[Check]:
+    """Whether a load works: as it should, at rest, warm, with a relay on its way pushed home, with a cut-off
+    unplugged."""
+    circuit = network.circuit
     how, working = circuit.loads[name], working_setup(circuit)
     live = _live_setup(circuit)
-    setups = [working, Setup("off"), replace(live, warm=True)]
+    setups = [working, Setup("off"), *([replace(live, warm=True)] if live.key not in MOMENTS else [])]
     setups += [Setup(working.key)] if working.operated else []
-    setups += [replace(working, reseated=frozenset({relay})) for relay in circuit.relays]
+    setups += [replace(working, reseated=frozenset({relay})) for relay in network.relays_of[name]]
     setups += [working_setup(circuit, frozenset({cut_off})) for cut_off in cut_offs(circuit)]
     setups += [Setup("on")] if working.key in ("prime", "cranking") else []
     setups += [s for s in (pressure_setup(circuit), backup_setup(circuit), off_setup(circuit)) if s]
@@ -294,6 +320,32 @@ def runs(name: str, answers: tuple[str, ...], setup: Setup) -> Check:
     """The observation whether a load works in a setup."""
     return Check(f"runs {name} {setup.key}{setup.tail}", setup, about=f"runs:{name}", place="engine bay",
                  answers=answers)  # fmt: skip
+
+
+MOVED = ("changes", "stays as it is")
+
+
+def _wiggled(network: Network) -> list[Check]:
+    """Whether the load changes while each plug, ground or wire is moved, the engine at rest: where the load works only
+    for seconds or while cranking there is no such check. Starter and generator cables are left alone."""
+    circuit, setup = network.circuit, working_setup(network.circuit)
+    if setup.key not in STEADY_KEYS:
+        return []
+    joints = {branch for stretch in network.stretches for branch in stretch.branches}
+    places = {place_of(name) for name in joints} | set(circuit.relays)
+    checks = []
+    ends = {wire.name: [end.partition(".")[0] for end in (wire.start, wire.end)] for wire in circuit.wires}
+    for name, parts in ({part: [part] for part in circuit.parts} | ends).items():
+        if name in places and not any(circuit.parts[part].kind in OTHER_KINDS for part in parts):
+            checks.append(Check(f"wiggle {name} {setup.key}{setup.tail}", setup, about=f"wiggle:{name}",
+                                place=circuit.parts[parts[0]].place, answers=MOVED))  # fmt: skip
+    return checks
+
+
+def place_of(branch: str) -> str:
+    """The part or wire that a branch belongs to; a ring belongs to the stud that it is on."""
+    owner, at, stud = branch.partition(".at.")
+    return (stud if at else owner).partition(".")[0]
 
 
 LIT = ("bright", "dim", "dark")
@@ -325,7 +377,8 @@ def _on_extension(network: Network, relay: str, setup: Setup) -> list[Check]:
     circuit = network.circuit
     pairs = [(f"{relay}.87.blade", f"{relay}.30.blade"), (f"{relay}.86.blade", f"{relay}.85.blade")]
     checks = [reading(network, a, b, "volts", setup) for a, b in pairs]
-    return checks + [runs(name, how.answers, setup) for name, how in circuit.loads.items()]
+    loads = [name for name in circuit.loads if relay in network.relays_of[name]]
+    return checks + [runs(name, circuit.loads[name].answers, setup) for name in loads]
 
 
 BATTERY_V = (10.5, 15.0)

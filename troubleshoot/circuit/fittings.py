@@ -65,12 +65,26 @@ def _for_loads(circuit: Circuit) -> list[Fitting]:
 def _for_fuses(circuit: Circuit) -> list[Fitting]:
     found = []
     for name, part in circuit.named_parts.items():
-        if isinstance(part, Fuse) and part.pulls_out:
+        if isinstance(part, Fuse) and part.pulls_out and not _feeds_controller(circuit, name):
             lamp, device = filament(f"lamp@{name}.filament", f"{name}.in.wire", f"{name}.out.wire", LAMP_W,
                                     LEAD_SPREAD / 2, joins=f"lamp@{name}")  # fmt: skip
             say = f"a headlamp bulb on leads in place of the {part.spoken}"
             found.append(Fitting(f"lamp@{name}", say, (lamp,), (device,)))
     return found
+
+
+def _feeds_controller(circuit: Circuit, name: str) -> bool:
+    """Whether a wire or a splice leads from a part straight to a controller: no filament lamp goes there (maker or
+    service data, trade-facts section 9)."""
+    reached, at = {name}, {name}
+    while at:
+        ends = [{end.partition(".")[0] for end in (wire.start, wire.end)} for wire in circuit.wires]
+        near = set[str]().union(*(pair for pair in ends if pair & at)) - reached
+        if any(isinstance(circuit.parts[other], Controller) for other in near):
+            return True
+        reached |= near
+        at = {other for other in near if circuit.parts[other].kind == "splice"}
+    return False
 
 
 def _for_relays(circuit: Circuit) -> list[Fitting]:

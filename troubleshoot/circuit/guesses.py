@@ -38,6 +38,7 @@ class Costs(BaseModel):
     wait_for_warmth: Guess
     clamp: Guess
     operate: Guess
+    fetch_helper: Guess = Guess(value=300, source="invented: find somebody, explain, walk back")
 
 
 class Mistakes(BaseModel):
@@ -57,6 +58,7 @@ class Guesses(BaseModel):
     format: int = Field(ge=1, le=1)
     priors: dict[str, Guess]
     costs: Costs
+    wrong_repairs: dict[str, Guess] = Field(default_factory=dict)
     mistakes: Mistakes
 
     def prior(self, key: str) -> float:

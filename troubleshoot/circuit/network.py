@@ -68,6 +68,44 @@ class Network:
         """Index of each branch by name."""
         return {branch.name: index for index, branch in enumerate(self.branches)}
 
+    @cached_property
+    def relays_of(self) -> dict[str, tuple[str, ...]]:
+        """For each load the relays on its way: those whose contacts are on its feed or ground, and those whose contacts
+        are on the way of these relays' coils."""
+        return {name: _on_the_way(self, how.branch) for name, how in self.circuit.loads.items()}
+
+    @cached_property
+    def _joined(self) -> dict[str, list[Branch]]:
+        """What hangs on each node, but for loads and coils, which no way leads through, and for test gear."""
+        apart = {how.branch for how in self.circuit.loads.values()} | {device.coil for device in self.relays}
+        joined: dict[str, list[Branch]] = {}
+        for branch in self.branches:
+            if branch.fitted and not branch.joins and branch.name not in apart:
+                for node in (branch.a, branch.b):
+                    joined.setdefault(node, []).append(branch)
+        return joined
+
+
+def _on_the_way(network: Network, start: str) -> tuple[str, ...]:
+    """The relays that one meets on following the wires from a branch to the battery and the metal."""
+    ends = {n for n, part in network.circuit.parts.items() if part.kind in ("battery", "metal")}
+    relay_of = {name: d for d in network.relays for name in (*d.make, *d.rest)}
+    first = network.branches[network.branch_at[start]]
+    waiting, seen, found = [first.a, first.b], {first.a, first.b}, dict[str, None]()
+    for node in waiting:
+        if node.partition(".")[0] in ends:
+            continue
+        for branch in network._joined.get(node, ()):
+            more = [branch.a, branch.b]
+            relay = relay_of.get(branch.name)
+            if relay and relay.name in network.circuit.relays and relay.name not in found:
+                found[relay.name] = None
+                coil = network.branches[network.branch_at[relay.coil]]
+                more += [coil.a, coil.b]
+            waiting += [each for each in dict.fromkeys(more) if each not in seen]
+            seen.update(more)
+    return tuple(name for name in network.circuit.relays if name in found)
+
 
 def wire_up(circuit: Circuit) -> Network:
     """Joins the parts up. The circuit's `doubts()` must be empty."""

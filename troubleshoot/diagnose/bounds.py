@@ -126,7 +126,8 @@ class Bounds:
 
     def pair_terms(self, cells: Ints, stand: int) -> Floats:
         """The last term of the bound for every price, (prices,)."""
-        dearest = self.pairs(stand)[:, cells[:, None], cells].max(axis=2)
+        # symmetric: the largest of each column, along the axis that is quicker
+        dearest = self.pairs(stand).take(cells, axis=1).take(cells, axis=2).max(axis=1)
         return np.asarray(dearest @ self.table.weight[cells])
 
     def anatomy(self, alive: int) -> Anatomy:
@@ -185,7 +186,9 @@ class Bounds:
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(masses > 0, (running + left * masses) / masses, np.inf)
             reach = self._reach[:, checks]
-            full = (ratio[None] >= reach[:, :, None] - 1e-12).sum(axis=2)
+            full = np.zeros(reach.shape, dtype=np.int64)
+            for band in range(width):
+                full += ratio[:, band] >= reach - 1e-12
             at = np.maximum(full - 1, 0)
             rows = np.arange(checks.size)
             mass, log = running[rows, at], running_logs[rows, at]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.cost import Stand, cost_s
-from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import NOTHING_V
 from troubleshoot.solve.linear import Bools, Floats, Ints
 
@@ -31,6 +31,12 @@ LOOKED_AT = 60
 SETUPS_LOOKED_AT = 3
 """Of more readings than these so many are worked out, in so many setups: those that would tell most if nothing had been
 read yet about what the cells have in common."""
+
+UNDESCRIBED = 0.1
+"""Probability of "not described" from which checks are chosen by what they tell of it too (invented)."""
+
+THERE = 0.5
+"""Chance that a fault that comes and goes is there at the next answer (invented; the share unknown, its mean)."""
 
 MOST_CELLS = 120
 UNLIKELY = 2e-4
@@ -65,12 +71,14 @@ def pick(
     best for their time, until none that is left can win.
     """
     scale = Scale.of(belief, group_of, checks)
+    if not scale.picked.size:  # all is "not described": no check tells anything of it
+        return None
     circuit = belief.table.network.circuit
     trust = 1 - 2 * guesses.mistakes.wrong_reading.value
     hopes = []
     for check in checks:
         seconds = cost_s(circuit, guesses.costs, stand, check)
-        worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again else 1.0)
+        worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again and not check.watched else 1.0)
         hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
     hopes.sort(key=lambda hope: -hope[0])
     best: Choice | None = None
@@ -86,7 +94,9 @@ def pick(
 @dataclass(frozen=True)
 class Scale:
     """What is needed to say how much a check tells: the cells looked at, their weights and groups; `known` (K,): the
-    readings whose mean and sigma were worked out."""
+    readings whose mean and sigma were worked out. A fault that comes and goes has two rows: as itself, and as the
+    healthy cell; `own` is the cell that a row stands for. "Not described", where it is likely enough to look for
+    (`unlike`), has the last two rows: an answer that is as in the healthy circuit, and one that is altered."""
 
     belief: Belief
     picked: Ints
@@ -96,19 +106,27 @@ class Scale:
     sigma: Floats
     known: Bools
     entropy: float
+    own: Ints
+    unlike: float
 
     @classmethod
     def of(cls, belief: Belief, group_of: Ints, checks: Sequence[Check]) -> Scale:
         """Prepares it for one belief."""
         picked, weight = _representatives(belief)
-        group = np.unique(group_of[picked], return_inverse=True)[1]
+        own, weight = split(belief, picked, weight)
+        picked = np.append(picked, np.zeros(own.size - picked.size, dtype=np.int64))
+        unlike = float(belief.p_cell[-1]) if belief.other and belief.p_cell[-1] > UNDESCRIBED else 0.0
+        if unlike:
+            own, picked = np.append(own, [-1, -1]), np.append(picked, [0, 0])
+            weight = np.append(weight * (1 - unlike), [unlike / 2, unlike / 2])
+        group = np.unique(group_of[own], return_inverse=True)[1]
         columns = _promising(belief, picked, weight, checks)
         mean, sigma = (np.zeros((picked.size, len(belief.table.readings))) for _ in range(2))
         mean[:, columns], sigma[:, columns] = belief.expect(picked, columns)
         known = np.zeros(mean.shape[1], dtype=bool)
         known[columns] = True
         p_group = np.bincount(group, weight).astype(float)
-        return cls(belief, picked, weight, group, mean, sigma, known, entropy(p_group))
+        return cls(belief, picked, weight, group, mean, sigma, known, entropy(p_group), own, unlike)
 
     def at_most(self, check: Check) -> float:
         """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
@@ -117,18 +135,44 @@ class Scale:
         column = self.belief.table.column[check.first_id]
         if not self.known[column]:
             return 0.0
-        mean, sigma = self.mean[:, column], self.sigma[:, column]
-        return min(self.entropy, float(_capacity(mean, sigma, self.weight)))
+        if self.unlike:
+            return min(self.entropy, float(_capacity(*self._told(check, column))))
+        return min(self.entropy, float(self._capacities[column]))
+
+    @cached_property
+    def _capacities(self) -> Floats:
+        """The capacity of every known reading, all at once, (K,); 0 for the others."""
+        found = np.zeros(self.known.size)
+        found[self.known] = _capacity(self.mean[:, self.known], self.sigma[:, self.known], self.weight)
+        return found
 
     def nats(self, check: Check, wrong_look: float) -> float:
         """Expected information of the check's answer about the group."""
         if check.kind == "observation":
-            return _look_nats(
-                answer_chances(self.belief.table, check, wrong_look)[self.picked], self.weight, self.group
-            )
+            rows = np.maximum(self.own, 0) if check.about.startswith("wiggle:") else self.picked
+            chances = self.belief.chances(check, wrong_look)[rows]
+            if self.unlike:
+                chances[-1] = 1 / chances.shape[1]
+            return _look_nats(chances, self._weight(check), self.group)
         column = self.belief.table.column[check.first_id]
         floats = self.belief.table.stack.floats[self.picked, column]
-        return _reading_nats(self.mean[:, column], self.sigma[:, column], floats, self.weight, self.group)
+        mean, sigma, weight = self._told(check, column)
+        return _reading_nats(mean, sigma, floats, weight, self.group)
+
+    def _weight(self, check: Check) -> Floats:
+        """The rows' weights: how likely an answer is altered hangs on the key state."""
+        if not self.unlike or self.belief.other is None:
+            return self.weight
+        alters = self.belief.other.alters(check)
+        return np.append(self.weight[:-2], [self.unlike * (1 - alters), self.unlike * alters])
+
+    def _told(self, check: Check, column: int) -> tuple[Floats, Floats, Floats]:
+        """Mean, sigma and weight of a reading in every row."""
+        mean, sigma = self.mean[:, column], self.sigma[:, column]
+        if self.unlike and self.belief.other is not None:
+            mean, sigma = mean.copy(), sigma.copy()
+            mean[-1], sigma[-1] = self.belief.other.shows(check)
+        return mean, sigma, self._weight(check)
 
 
 def _capacity(mean: Floats, sigma: Floats, weight: Floats) -> Floats:
@@ -167,6 +211,17 @@ def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     inside = np.bincount(faults[picked], p[picked], minlength=total.size)
     weight = p[picked] * total[faults[picked]] / inside[faults[picked]]
     return picked, weight / weight.sum()
+
+
+def split(belief: Belief, picked: Ints, weight: Floats) -> tuple[Ints, Floats]:
+    """The cells picked, and behind them those again that may come and go, with weights for there and away."""
+    if belief.p_goes is None:
+        return picked, weight
+    away = weight * belief.p_goes[picked] * (1 - THERE)
+    again = np.flatnonzero(away > UNLIKELY)
+    weight = weight.copy()
+    weight[again] -= away[again]
+    return np.append(picked, picked[again]), np.append(weight, away[again])
 
 
 def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, group: Ints) -> float:

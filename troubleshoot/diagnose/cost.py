@@ -8,20 +8,34 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Costs
 from troubleshoot.circuit.setups import Setup
-from troubleshoot.parts import Fuse, Relay
+from troubleshoot.parts import Fuse, Relay, Switch
 
 
 @dataclass(frozen=True)
 class Stand:
-    """Where the person is and how things are set up."""
+    """Where the person is and how things are set up. `fetches`: whoever is to hold the key must be fetched yet."""
 
     setup: Setup = field(default_factory=lambda: Setup("off"))
     place: str = "engine bay"
+    fetches: bool = False
+
+
+def takes_two(circuit: Circuit, check: Check) -> bool:
+    """Whether the key or a button must be held by one while another reads or feels elsewhere.
+
+    A value that the meter holds, and a load that is heard from the seat, take one.
+    """
+    buttons = {n for n, part in circuit.parts.items() if isinstance(part, Switch) and part.style == "button"}
+    held = check.setup.key in ("cranking", "remote") or bool(check.setup.operated & buttons)
+    heard = check.about.startswith(("runs:", "flows:"))
+    return held and not check.is_held and not heard
 
 
 def change_s(circuit: Circuit, costs: Costs, stand: Stand, check: Check) -> float:
     """Seconds to bring about the check's setup and go to its place."""
     total = 0.0
+    if stand.fetches and takes_two(circuit, check):
+        total += costs.fetch_helper.value
     if check.place and check.place != stand.place:
         total += costs.go_elsewhere.value
     here, there = stand.setup, check.setup
@@ -55,12 +69,14 @@ def _hands_s(circuit: Circuit, costs: Costs, check: Check) -> float:
     if check.kind == "observation":
         if check.about.startswith(("whole", "numbers")):
             return costs.inspect.value
+        if check.watched or check.about.startswith("wiggle"):
+            return costs.held.value
         return costs.look.value + (costs.wait_for_heat.value if check.about.startswith("hot") else 0.0)
     if check.is_ohms:
         return costs.ohms.value
     if check.wire:
         return costs.clamp.value
-    act = costs.held.value if check.is_held else costs.reading.value
+    act = costs.held.value if check.is_held or check.watched else costs.reading.value
     battery = check.black.startswith(f"{circuit.battery}.")
     return act + (costs.long_leads.value if battery and check.place != "engine bay" else 0.0)
 

@@ -11,7 +11,6 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.cases import OPEN
@@ -37,10 +36,10 @@ def meanings(
     p = belief.p_cell[:-1]
     names = np.array(belief.table.names)
     if check.kind == "observation":
-        chances = answer_chances(belief.table, check, 0.0)
+        chances = belief.chances(check, 0.0)
         parts = [(answer, p * chances[:, a]) for a, answer in enumerate(check.answers)]
     else:
-        mean = _natural(belief, check)
+        mean = natural(belief, check)
         parts = [(_band(mean, part, say), part) for part in _clusters(mean, p, check.is_ohms)]
     told = []
     for outcome, part in parts:
@@ -54,7 +53,7 @@ def meanings(
     return sorted(told, key=lambda meaning: -meaning.probability)[:most]
 
 
-def _natural(belief: Belief, check: Check) -> Floats:
+def natural(belief: Belief, check: Check) -> Floats:
     """Expected reading of every cell in V or ohm."""
     cells = np.arange(len(belief.table.cells))
     mean = belief.expect(cells, np.array([belief.table.column[check.first_id]]))[0][:, 0]
@@ -84,14 +83,24 @@ def _band(mean: Floats, part: Floats, say: Callable[[float], str]) -> str:
     return f"about {low}" if low == high else f"{low} to {high}"
 
 
-def ruled_out(reasoner: Reasoner, before: Belief, after: Belief) -> tuple[list[str], list[str]]:
-    """Faults that this answer made five times less likely, and those that it raised; by how much they moved."""
+@dataclass(frozen=True)
+class Move:
+    """A fault's probability before and after an answer."""
+
+    fault: str
+    before: float
+    after: float
+
+
+def moved(before: Belief, after: Belief) -> tuple[list[Move], list[Move]]:
+    """Faults that an answer made five times less likely, and those that it raised; those that moved most first."""
     p, q = before.p_fault, after.p_fault
-    fell = [n for n in p if p[n] > 0.01 and q.get(n, 0.0) < p[n] / 5]
-    rose = [n for n in q if q[n] > 0.05 and q[n] > 1.5 * p.get(n, 0.0)]
+    every = [Move(name, p.get(name, 0.0), q.get(name, 0.0)) for name in dict.fromkeys([*p, *q])]
+    fell = [m for m in every if m.before > 0.01 and m.after < m.before / 5]
+    rose = [m for m in every if m.after > 0.05 and m.after > 1.5 * m.before]
     return (
-        sorted(fell, key=lambda n: q.get(n, 0.0) - p[n]),
-        sorted(rose, key=lambda n: p.get(n, 0.0) - q[n]),
+        sorted(fell, key=lambda m: round(m.after - m.before, 6)),
+        sorted(rose, key=lambda m: round(m.before - m.after, 6)),
     )
 
 
@@ -122,4 +131,4 @@ def silent_about(table: Table, known: Known, belief: Belief, most: int = 3) -> l
         if worst and shut and not near[shut[0]] and max(worst) >= 1.0:
             found.append((fault.name, max(worst)))
     p = belief.p_fault
-    return sorted(found, key=lambda item: -p.get(item[0], 0.0))[:most]
+    return sorted(found, key=lambda item: round(-p.get(item[0], 0.0), 6))[:most]

@@ -2,8 +2,9 @@
 
 AND/OR branch and bound over (cells alive, stand), depth first with a memo. Every state's checks are taken in the
 order of their lower bounds, and dropped once these reach what is allowed; what is allowed at the root rises in steps
-towards the best policy known, so that a proved bound is there at any time. Work is counted in sets of cells
-looked at, so that two runs say the same.
+towards the best policy known, so that a proved bound is there at any time. What is proved of some cells from one
+stand carries to the others: only getting ready for the first check differs. Work is counted in sets of cells looked
+at, so that two runs say the same.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 from troubleshoot.diagnose.bounds import Bounds
 from troubleshoot.diagnose.decision import DecisionTable
 from troubleshoot.diagnose.rollout import Plan, Rollout, State, walked_s
-from troubleshoot.solve.linear import Ints
+from troubleshoot.solve.linear import Floats, Ints
 
 STEPS = (0.9, 0.97, 0.99, 1.0)
 """Shares of the best known cost up to which the bound is pushed, one after the other: what is proved grows evenly."""
@@ -78,6 +79,10 @@ class Search:
         self.budget = budget
         self.known: dict[State, tuple[float, int]] = {}
         self._low: dict[State, float] = {}
+        # of sets of cells: bounds proved by search, for every stand, (P,); and of each optimum found from some stand
+        # the seconds after its first check (times weight), and that check
+        self._proved: dict[int, Floats] = {}
+        self._reached: dict[int, list[tuple[float, int]]] = {}
         # how much more readiness may cost from one stand than from another, at most, (P, P)
         self._worse = (table.change_s[:, None] - table.change_s[None]).max(axis=2)
 
@@ -90,7 +95,25 @@ class Search:
         found = self._low.get(state)
         if found is None:
             found = self._low[state] = self._first_low(state)
-        return found
+        proved = self._proved.get(state[0])
+        return found if proved is None else max(found, float(proved[state[1]]))
+
+    def _raise(self, state: State, low: float, weight: float) -> float:
+        """Notes a bound that was proved by search: it holds from every stand, less what that may save on the way."""
+        alive, stand = state
+        self._low[state] = low
+        before = self._proved.get(alive)
+        ready = self.table.change_s[:, self.bounds.anatomy(alive).checks]
+        here = low - weight * (ready[stand] - ready).max(axis=1)
+        self._proved[alive] = here if before is None else np.maximum(before, here)
+        return low
+
+    def _known_way(self, state: State, weight: float) -> tuple[float, int]:
+        """The least cost from here with the first check of the optimum from another stand, and that check."""
+        alive, stand = state
+        ways = [(rest + weight * float(self.table.cost_s[stand, check]), check)
+                for rest, check in self._reached.get(alive, [])]  # fmt: skip
+        return min(ways, default=(np.inf, -1))
 
     def _first_low(self, state: State) -> float:
         alive, stand = state
@@ -116,9 +139,14 @@ class Search:
         low = self.low(state)
         if state in self.known or low >= allowed or self.is_spent:
             return low
-        best, choice, least = allowed, -1, np.inf
-        tried: list[Step] = []
         weight = self.bounds.anatomy(state[0]).weight
+        tried: list[Step] = []
+        best, choice, least, unsettled = allowed, -1, np.inf, np.inf
+        way, check = self._known_way(state, weight)
+        if way < allowed:
+            best, choice = way, check
+            if low >= way * (1 - ROUNDING):
+                return self._settled(state, way, check, weight)
         for total, check, cost, then in self._candidates(state, allowed):
             if total >= best:
                 least = min(least, total)
@@ -128,15 +156,22 @@ class Search:
                 continue
             tried.append(step)
             spent = self._settle_all(cost, then, best)
-            if spent < best and all(child in self.known for child in then):
-                best, choice = spent, check
+            if spent < best:
+                if all(child in self.known for child in then):
+                    best, choice = spent, check
+                else:
+                    unsettled = min(unsettled, spent)
             least = min(least, max(total, spent))
-        if choice >= 0:
-            self.known[state] = (best, choice)
-            self._low[state] = best
-        else:
-            self._low[state] = max(low, min(least, allowed))
-        return self._low[state]
+        if choice >= 0 and unsettled >= best:
+            return self._settled(state, best, choice, weight)
+        return self._raise(state, max(low, min(least, allowed)), weight)
+
+    def _settled(self, state: State, cost: float, check: int, weight: float) -> float:
+        """Notes a state's optimum."""
+        self.known[state] = (cost, check)
+        rest = cost - weight * float(self.table.cost_s[state[1], check])
+        self._reached.setdefault(state[0], []).append((rest, check))
+        return self._raise(state, cost, weight)
 
     def _beats(self, one: Step, other: Step) -> bool:
         """Whether a step sorts the living cells at least as finely, and saves what its stand may cost more later on."""
@@ -147,11 +182,11 @@ class Search:
     def _settle_all(self, cost: float, states: list[State], allowed: float) -> float:
         """Own seconds and the optima of the states after it, or a lower bound on that once it reaches `allowed`."""
         total = cost + sum(map(self.low, states))
-        for child in sorted(states, key=lambda child: -self._low[child]):
+        for child in sorted(states, key=lambda child: -self.low(child)):
             if total >= allowed:
                 break
             if child not in self.known:
-                before = self._low[child]
+                before = self.low(child)
                 total += self.settle(child, allowed - (total - before)) - before
         return total
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,8 +13,13 @@ from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice, entropy, pick
+from troubleshoot.diagnose.comes_and_goes import coming_share, watched
 from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.doubt import repeat_now, repeatable, repeats
 from troubleshoot.diagnose.evidence import Known
+from troubleshoot.diagnose.pairs import groups_with, joined, parts_of, widened
+from troubleshoot.diagnose.stop import stake
+from troubleshoot.diagnose.undescribed import to_repeat
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.expect.lookalike import group_faults
 from troubleshoot.expect.table import Table
@@ -31,6 +37,12 @@ CONFIRMS = 0.15
 
 FOUNDED = 20.0
 """How much likelier the answers must have made a fault against "nothing wrong" before it is a verdict (invented)."""
+
+WATCHES = 0.1
+"""Probability of a fault that comes and goes from which readings are watched while things are moved (invented)."""
+
+HOLDS = 0.7
+"""How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
 
 MOST_READINGS = 20
 
@@ -50,6 +62,8 @@ class Reasoner:
         self.table = table
         self.guesses = guesses
         self.checks = list(checks)
+        self.narrower: Reasoner | None = None
+        self.coming: Floats | None = None
 
     @classmethod
     def shared(cls, table: Table, guesses: Guesses, checks: Sequence[Check]) -> Reasoner:
@@ -65,8 +79,23 @@ class Reasoner:
         return {cell.fault.name: cell.fault for cell in self.table.cells} | {NOT_DESCRIBED.name: NOT_DESCRIBED}
 
     def fault(self, name: str) -> Fault:
-        """The fault of this name."""
-        return self._faults[name]
+        """The fault of this name, of two faults as one."""
+        return self._faults[name] if name in self._faults else joined(*(self._faults[part] for part in parts_of(name)))
+
+    def over(self, belief: Belief) -> Reasoner:
+        """The reasoner that this belief is of: this one, or the one that has pairs of faults too."""
+        return self if belief.table is self.table else belief.table.__dict__["_reasoner"]
+
+    def widened(self, belief: Belief, prior: Floats | None) -> tuple[Reasoner, Floats] | None:
+        """A reasoner over pairs of faults too, with its prior; None while single faults explain what was read."""
+        single = self.narrower or belief.p_coming > WATCHES  # one that is not always there explains as much
+        found = None if single else widened(self.table, self.guesses, belief, prior, self.checks)
+        if found is None:
+            return None
+        wider = Reasoner(found[0], self.guesses, self.checks)
+        wider.narrower, wider.groups = self, groups_with(self.groups, found[0])
+        found[0].__dict__["_reasoner"] = wider
+        return wider, found[1]
 
     @cached_property
     def groups(self) -> list[frozenset[str]]:
@@ -87,7 +116,13 @@ class Reasoner:
 
     def weigh(self, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
         """The belief after the evidence."""
-        return weigh(self.table, self.guesses, evidence, prior)
+        return weigh(self.table, self.guesses, evidence, prior, self.coming)
+
+    def told(self, complaint: str) -> Reasoner:
+        """The same for a job brought with this complaint: how likely each fault is one that comes and goes."""
+        other = copy.copy(self)
+        other.groups, other.coming = self.groups, coming_share(self.table, complaint)
+        return other
 
     def ranked_groups(self, belief: Belief) -> list[Group]:
         """Groups by probability; within one, faults by probability."""
@@ -97,7 +132,7 @@ class Reasoner:
                 tuple(sorted(group, key=lambda name: -p_fault.get(name, 0.0))),
                 sum(p_fault.get(name, 0.0) for name in group),
             )
-            for group in self.groups
+            for group in self.over(belief).groups
         ]
         return sorted(found, key=lambda group: -group.probability)
 
@@ -130,21 +165,30 @@ class Reasoner:
         """The belief without the one answer that carries the verdict, and its check; None when none does alone.
 
         No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it
-        under even chances, a confirming check comes first.
+        much less sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have
+        made, count as one, and so do a reading and its repeat.
         """
         lead = self.leader(belief)
+        sure = float(np.bincount(self.group_of, belief.p_cell).max())
 
         def holds(p_cell: Floats) -> bool:
             p_group = np.bincount(self.group_of, p_cell)
-            return int(p_group.argmax()) == lead and bool(p_group[lead] >= 0.5)
+            return int(p_group.argmax()) == lead and bool(p_group[lead] >= HOLDS * sure)
 
-        for i, known in enumerate(belief.evidence):
-            if holds(belief.p_without[i]):
+        alone: list[tuple[tuple[int, ...], Floats | None]] = [((i,), p) for i, p in enumerate(belief.p_without)]
+        for at, p_cell in [*alone, *belief.p_without_run.items(), *((two, None) for two in repeats(belief))]:
+            if p_cell is not None and holds(p_cell):
                 continue
-            without = self.weigh(belief.evidence[:i] + belief.evidence[i + 1 :], prior)
+            without = self.weigh([known for i, known in enumerate(belief.evidence) if i not in at], prior)
             if not holds(without.p_cell):
-                return without, known.check
+                return without, belief.evidence[at[-1]].check
         return None
+
+    def worth_more(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
+        """The best of the checks that are left where it is worth its time (`stop`), though the leader is sure."""
+        choice = pick(belief, self.group_of, allowed, self.guesses, stand)
+        at = stake(self.table, self.guesses, self.group_of, belief)
+        return choice if choice and at.is_worth(choice) else None
 
     def next_choice(
         self, evidence: Sequence[Known], stand: Stand, skipped: frozenset[str] = frozenset(),
@@ -152,21 +196,33 @@ class Reasoner:
     ) -> tuple[Choice | None, Belief]:  # fmt: skip
         """The next check with the belief that it was chosen on; None when it is time for the verdict."""
         belief = self.weigh(evidence, prior)
-        done = {known.check.id for known in evidence} | skipped
-        allowed = [check for check in self.checks if check.id not in done]
+        done = skipped.union(known.check.id for known in evidence)
+        if len(evidence) < MOST_READINGS and (again := repeat_now(belief, done, self.guesses, stand)):
+            return again, belief
+        if wider := self.widened(belief, prior):
+            return wider[0].next_choice(evidence, stand, skipped, wider[1])
+        allowed = [check for check in self.checks if check.id not in done] + repeatable(belief, done)
         if not allowed or len(evidence) >= MOST_READINGS:
             return None, belief
-        looked_at, least = belief, TELLS_NOTHING
-        if float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE:
-            unfounded = self.unfounded(belief, prior)
-            found = None if unfounded else self.shaky(belief, prior)
-            if unfounded:
-                looked_at, least = unfounded, CONFIRMS * np.log(2)
-            elif found:
-                looked_at, carrier = found
-                least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
-                if carrier.first_id + AGAIN not in done:
-                    allowed = [*allowed, carrier.repeated()]
-            else:
-                return None, belief
+        if belief.p_coming > WATCHES:
+            left = [check for check in self.checks if check.id not in skipped]
+            allowed = watched(left, done)
+        allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
+        is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
+        choice = None if is_sure else pick(belief, self.group_of, allowed, self.guesses, stand, TELLS_NOTHING)
+        if choice:
+            return choice, belief
+        unfounded = self.unfounded(belief, prior) if is_sure else None
+        found = None if unfounded else self.shaky(belief, prior)
+        if unfounded:
+            looked_at, least = unfounded, CONFIRMS * np.log(2)
+        elif found:
+            looked_at, carrier = found
+            least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
+            other = pick(looked_at, self.group_of, allowed, self.guesses, stand, least)
+            if other is None and carrier.first_id + AGAIN not in done:
+                other = pick(looked_at, self.group_of, [carrier.repeated()], self.guesses, stand, least)
+            return other, belief
+        else:
+            return self.worth_more(belief, allowed, stand) if is_sure else None, belief
         return pick(looked_at, self.group_of, allowed, self.guesses, stand, least), belief

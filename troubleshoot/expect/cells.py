@@ -143,10 +143,10 @@ def does_something(bench: Bench, setup: Setup, solved: Solved) -> Signs:
     network = bench.network
     state, chatters = bench.settled(setup)
     works = [network.branch_at[how.branch] for how in network.circuit.loads.values()]
-    across = np.abs(bench.net.across(solved.volts)[:, works])
+    across = np.abs(solved.across(np.array(works, dtype=np.int64)))
     relays = [i for i, d in enumerate(network.relays) if d.name not in network.standing_in]
     devices = bench.devices.relays
-    amps = np.abs(solved.currents()[:, devices.coil[relays]])
+    amps = np.abs(solved.amps(devices.coil[relays]))
     drive = amps * devices.turns[:, relays] / devices.pull_in_a[:, relays]
     endangered = (drive < ENDANGERED) & (drive[0] >= ENDANGERED) & (setup.key != "off" or bool(setup.operated))
     series = np.array([bool(c.fault and any(x.what == "series" for x in c.fault.changes)) for c in bench.cases])
@@ -156,7 +156,7 @@ def does_something(bench: Bench, setup: Setup, solved: Solved) -> Signs:
     differs |= chatters | (bits != bits[0]).any(axis=1)
     differs |= endangered.any(axis=1) & series
     differs |= ((amps > 1.3 * amps[0]) & (drive > 0.1)).any(axis=1)
-    taken = np.abs(solved.currents()[:, works])
+    taken = np.abs(solved.amps(np.array(works, dtype=np.int64)))
     differs |= (taken < WORN_SHARE * taken[0] - 0.05).any(axis=1)
     return np.asarray(differs)
 

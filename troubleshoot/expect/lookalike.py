@@ -17,18 +17,19 @@ import numpy as np
 from troubleshoot.circuit.checks import Check
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import NOTHING_V, Table
-from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.solve.linear import Bools, Floats, Ints
 
 LOOK_ALIKE_ERROR = 0.1
 JOINT = 8
 """Checks taken together for a pair that no single check separates: the most telling ones."""
 
 FIRST_LOOK = 4
-"""Readings that are looked at for all pairs; then twice as many for those still left, and so on."""
+"""Readings of each cell that are looked at for all pairs; then so many of all for those still left, then twice as many,
+and so on."""
 
 WINDOW = 20000
-PAIRS = 2000
-"""Pairs that are worked on at a time, at first and with their joint Gaussians."""
+NUMBERS = 1_000_000
+"""Pairs that are worked on at a time, at first; and with their joint Gaussians pairs × unknowns."""
 
 SURELY_APART = 4.5
 """Distance in sigmas on one check beyond which a pair needs no closer look."""
@@ -81,35 +82,52 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
         distance[(floats[one] & grounded[other]) | (floats[other] & grounded[one])] = 0.0
         return np.asarray(distance)
 
-    # few readings at first, of each sort some, so that most pairs are apart before the others are looked at
-    order = np.argsort(-np.ptp(mean, axis=0) / np.median(sigma, axis=0), kind="stable")
-    apart = max(1, order.size // FIRST_LOOK)
-    order = np.concatenate([order[k::apart] for k in range(apart)])
-    ends = [0, *(FIRST_LOOK << k for k in range(order.size.bit_length())), order.size]
     cells = np.arange(of.size)
+    unlike = _unlike(mean, sigma, floats, grounded)
+    order = np.arange(columns.size)
+    ends = [0, *(FIRST_LOOK << k for k in range(order.size.bit_length())), order.size]
     close, best = [], []
     for start in range(0, of.size, max(1, WINDOW // of.size)):
         some = cells[start : start + max(1, WINDOW // of.size)]
-        row, second = np.nonzero((cells > some[:, None]) & (of != of[some][:, None]))
+        row, second = np.nonzero((cells > some[:, None]) & (of != of[some][:, None]) & ~unlike[some])
         first = some[row]
         for low, high in pairwise(min(end, order.size) for end in ends):
             near = distances(first, second, order[low:high]).max(axis=1, initial=0.0) < SURELY_APART / 2
             first, second = first[near], second[near]
         close.append(np.stack([first, second]))
-        best.append(np.argsort(-distances(first, second, np.arange(order.size)), axis=1, kind="stable")[:, :JOINT])
-    a, b = np.concatenate(close, axis=1)
-    ln_bc = _joint_ln_bc(table, a, b, columns[np.concatenate(best)])
+        best.append(np.argsort(-distances(first, second, order), axis=1, kind="stable")[:, :JOINT])
+    (a, b), telling = np.concatenate(close, axis=1), np.concatenate(best)
+    seen = np.zeros(a.size)
     for chances in looks:
-        ln_bc += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
+        seen += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
+    # all readings together tell at least as much as the best of them
+    left = np.flatnonzero(-8 * (seen - np.square(distances(a, b, telling[:, :1])[:, 0]) / 2) < SURELY_APART**2)
+    a, b, telling, seen = a[left], b[left], telling[left], seen[left]
+    ln_bc = seen + _joint_ln_bc(table, a, b, columns[telling])
     return a, b, 2 * normal_tail(np.sqrt(np.maximum(-8 * ln_bc, 0)) / 2)
+
+
+def _unlike(mean: Floats, sigma: Floats, floats: Bools, grounded: Bools) -> Bools:
+    """Pairs of cells, (C, C), that are surely apart by the readings in which either stands out most from the others."""
+    middle = np.median(mean, axis=0)
+    stands_out = np.argsort(-np.abs(mean - middle) / sigma, axis=1, kind="stable")[:, :FIRST_LOOK]
+    turned = [np.ascontiguousarray(each.T) for each in (mean, sigma, floats, grounded)]
+    apart = np.zeros((mean.shape[0], mean.shape[0]), dtype=bool)
+    for cell, picked in enumerate(stands_out):
+        others, spread, float_there, grounded_there = (each[picked] for each in turned)
+        far = np.abs(mean[cell, picked, None] - others) >= SURELY_APART / 2 * (sigma[cell, picked, None] + spread)
+        far &= ~(floats[cell, picked, None] & grounded_there) & ~(grounded[cell, picked, None] & float_there)
+        apart[cell] = far.any(axis=0)
+    return apart | apart.T
 
 
 def _joint_ln_bc(table: Table, a: Ints, b: Ints, pick: Ints) -> Floats:
     """ln of the Bhattacharyya coefficient of pairs of joint Gaussians over the picked checks, (pairs,)."""
     stack = table.stack
     result = np.zeros(a.size)
-    for start in range(0, a.size, PAIRS):
-        part = slice(start, start + PAIRS)
+    at_a_time = max(1, NUMBERS // table.unknowns.count)
+    for start in range(0, a.size, at_a_time):
+        part = slice(start, start + at_a_time)
         covariance, mean = [], []
         for cells in (a[part], b[part]):
             s = _slopes(table, cells, pick[part])

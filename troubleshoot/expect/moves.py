@@ -50,7 +50,8 @@ CHATTERS_V = 2.0
 @dataclass(frozen=True)
 class Unknowns:
     """What is not known: of every branch (B,) its spread, whether it is copper, the sigma of its source; of every cell
-    (C, B) what the fault adds in series, and how ln(ohm) or the source moves with a sigma of severity."""
+    (C, B) what the fault adds in series, and how ln(ohm) or the source moves with a sigma of severity; where a second
+    fault is, (C, B): its share of the branch, and how they move, apart from the rest, as one knows it no better."""
 
     spread: Floats
     copper: Bools
@@ -60,19 +61,28 @@ class Unknowns:
     graded_ln: Floats
     graded_emf: Floats
     ln_sigma: Floats
+    beside_share: Floats
+    beside_ln: Floats
+    beside_emf: Floats
 
     @classmethod
     def of(cls, network: Network, cells: Sequence[Cell], gain_sigma: float) -> Unknowns:
         """Those of a network's branches and of these cells; `gain_sigma` is the meter's."""
         branches = network.branches
         rows = len(cells), len(branches)
-        added, graded_ln, graded_emf = np.zeros(rows), np.zeros(rows), np.zeros(rows)
+        added, graded_ln, graded_emf, share, beside_ln, beside_emf = (np.zeros(rows) for _ in range(6))
         for c, cell in enumerate(cells):
-            if cell.severity is None or cell.severity == OPEN:
-                continue
             for change in cell.fault.changes:
                 at = network.branch_at.get(change.target)
-                if change.value is not None or at is None:
+                if at is not None and change.value is not None and change.spread:
+                    if change.what == "emf":
+                        beside_emf[c, at] = change.spread * change.value
+                    else:
+                        series = change.what == "series"
+                        share[c, at] = change.value / (change.value + branches[at].ohm) if series else 1.0
+                        # what is joined is all fault, and has the branch's own spread too
+                        beside_ln[c, at] = np.hypot(change.spread * share[c, at], branches[at].spread * (not series))
+                if at is None or change.value is not None or cell.severity is None or cell.severity == OPEN:
                     continue
                 if change.what == "series":
                     added[c, at] = cell.severity
@@ -83,7 +93,7 @@ class Unknowns:
         return cls(
             np.array([b.spread for b in branches]), np.array([b.copper for b in branches]),
             np.array([b.emf_sigma_v for b in branches]), gain_sigma, added, graded_ln, graded_emf,
-            np.array([cell.ln_sigma for cell in cells]),
+            np.array([cell.ln_sigma for cell in cells]), share, beside_ln, beside_emf,
         )  # fmt: skip
 
     @cached_property
@@ -100,7 +110,8 @@ class Unknowns:
         """The same for some of the cells."""
         return Unknowns(
             self.spread, self.copper, self.emf_sigma, self.gain_sigma, self.added_ohm[cells], self.graded_ln[cells],
-            self.graded_emf[cells], self.ln_sigma[cells],
+            self.graded_emf[cells], self.ln_sigma[cells], self.beside_share[cells], self.beside_ln[cells],
+            self.beside_emf[cells],
         )  # fmt: skip
 
 
@@ -155,12 +166,16 @@ class Moves:
         drive = siemens if ohms else siemens * (solved.net.across(solved.volts) - solved.emf_v)
         leaks = siemens <= open_siemens * (1 + 1e-9)
         added = np.where(leaks, 0.0, unknowns.added_ohm * siemens)  # share of the branch that the fault is
-        sound, rust = drive * (1 - added), drive * added
-        self._own = sound * np.where(leaks, OPEN_SPREAD, unknowns.spread)
+        left = 1 - added - np.where(leaks, 0.0, unknowns.beside_share)
+        sound, rust = drive * left, drive * added
+        spread = left * np.where(leaks, OPEN_SPREAD, unknowns.spread)
+        self._own = drive * np.hypot(spread, unknowns.beside_ln)
         self._copper = sound * (COPPER_PER_K * TEMPERATURE_SIGMA_K) * unknowns.copper
         self._severity = rust * unknowns.ln_sigma[:, None] + drive * unknowns.graded_ln
         self._drift = DRIFT * (rust + drive * (unknowns.graded_ln > 0))
-        self._sources = siemens[:, unknowns.sources] * unknowns.emf_sigma[unknowns.sources] * (not ohms)
+        self._beside = DRIFT * drive * unknowns.beside_share
+        emf_sigma = np.hypot(unknowns.emf_sigma, unknowns.beside_emf)[:, unknowns.sources]
+        self._sources = siemens[:, unknowns.sources] * emf_sigma * (not ohms)
         if not ohms:
             self._severity += siemens * unknowns.graded_emf
 
@@ -202,8 +217,8 @@ class Moves:
         reply *= found.loading[:, :, None]
         cell, place = np.nonzero(wire >= 0)
         reply[cell, place, wire[cell, place]] -= 1.0
-        moved = np.matmul(reply, self._whole)
-        noise = np.hypot(found.noise, moved[:, :, 2])
+        moved = np.matmul(reply, np.swapaxes(self._whole, 1, 2))
+        noise = np.sqrt(np.square(found.noise) + np.square(moved[:, :, 2:]).sum(axis=2))
         own = reply * self._own[:, None, :]
         square = np.einsum("ckb,ckb->ck", own, own) + np.square(moved[:, :, :2]).sum(axis=2)
         square += np.square(reply[:, :, self._unknowns.sources] * self._sources[:, None, :]).sum(axis=2)
@@ -212,8 +227,10 @@ class Moves:
 
     @cached_property
     def _whole(self) -> Floats:
-        """What pushes all branches together, (C, branches, 3): the copper's temperature, severity, drift."""
-        return np.stack([self._copper, self._severity, self._drift], axis=2)
+        """What pushes all branches together, (C, 3, branches): the copper's temperature, severity, drift; 4 where there
+        are second faults, which drift by themselves."""
+        pushes = [self._copper, self._severity, self._drift, *([self._beside] if self._beside.any() else [])]
+        return np.stack(pushes, axis=1)
 
     def told(self, found: Expected, at: Places) -> Told:
         """The same as `tell`, without the replies where they are not needed: of volts, where no digits are lost."""
@@ -234,7 +251,7 @@ class Moves:
         square, moved, size = self._solved.squares(at.red[columns], at.black[columns], weight, self._whole)
         loading, own_noise = found.loading[:, columns], found.noise[:, columns]
         moved *= loading[:, :, None]
-        noise = np.hypot(own_noise, moved[:, :, 2])
+        noise = np.sqrt(np.square(own_noise) + np.square(moved[:, :, 2:]).sum(axis=2))
         total = square * np.square(loading) + np.square(moved[:, :, :2]).sum(axis=2)
         total += np.square(self._gain(found.mean[:, columns])) + np.square(noise)
         parts[0][:, columns], parts[1][:, columns] = noise, np.sqrt(np.maximum(total, 0.0))
@@ -256,7 +273,7 @@ class Moves:
         part = object.__new__(Moves)
         part._solved, part._chatters = self._solved.rows(cells), self._chatters[cells]
         part._unknowns, part._ohms = self._unknowns.rows(cells), self._ohms
-        for name in ("_own", "_copper", "_severity", "_drift", "_sources"):
+        for name in ("_own", "_copper", "_severity", "_drift", "_beside", "_sources"):
             setattr(part, name, getattr(self, name)[cells])
         return part
 

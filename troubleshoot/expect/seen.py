@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.checks import Check, place_of
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, off_setup, working_setup
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Behaviour, Table
+from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.linear import Bools, Floats
 
 HOT_W = 4.0
@@ -66,15 +68,17 @@ def answer_chances(table: Table, check: Check, wrong_look: float) -> Floats:
 
 def _sharp_chances(table: Table, check: Check) -> Floats:
     kind, _, name = check.about.partition(":")
+    if kind == "hot":
+        return _hot(table, check.setup, name)
     behaviour = table.behaviour(check.setup if kind != "whole" else Setup("off"))
     how = {
         "click": _click,
         "runs": _runs,
         "flows": _flows,
         "whole": _whole,
-        "hot": _hot,
         "lamp": _lamp,
         "numbers": _numbers,
+        "wiggle": _wiggle,
     }[kind]
     return how(table, behaviour, name)
 
@@ -133,13 +137,57 @@ def _numbers(table: Table, behaviour: Behaviour, name: str) -> Floats:
     return np.stack([1 - wrong, wrong], axis=1)
 
 
+STEADY_MOVES = 0.03
+"""Chance that a load is heard to change while something is moved, where no fault comes and goes (invented)."""
+
+MOVES, MOVES_BESIDE, MOVES_ELSEWHERE = 0.85, 0.25, 0.1
+"""The same for a fault that comes and goes: moved itself; one of a part whose wires are moved, or the other way round;
+something else is moved (invented)."""
+
+
+def _wiggle(table: Table, behaviour: Behaviour, name: str) -> Floats:
+    """Of what is there all the time nothing changes while one moves it."""
+    return np.tile([STEADY_MOVES, 1 - STEADY_MOVES], (len(table.cells), 1))
+
+
+def wiggle_chances(table: Table, check: Check) -> Floats:
+    """Chance that the load changes while a part or wire is moved, for each cell's fault that comes and goes, (C,)."""
+    return table.remembered(f"{check.first_id} moved", lambda: _wiggle_chances(table, check))
+
+
+def _wiggle_chances(table: Table, check: Check) -> Floats:
+    place, network = check.about.partition(":")[2], table.network
+    behaviour = table.behaviour(check.setup)
+    loads = [strength(table, behaviour, name) for name in network.circuit.loads]
+    acts = np.any([np.abs(share - share[0]) > 0.1 for share in loads], axis=0)
+    ends = {w.name: {end.partition(".")[0] for end in (w.start, w.end)} for w in network.circuit.wires}
+    beside = {wire for wire, pair in ends.items() if place in pair} | ends.get(place, set())
+    chances = np.full(len(table.cells), MOVES_ELSEWHERE)
+    at: dict[str, float] = {}
+    for c, cell in enumerate(table.cells):
+        if cell.fault.name not in at:
+            spots = places_of(network, cell.fault)
+            at[cell.fault.name] = float(np.mean(
+                [MOVES if s == place else MOVES_BESIDE if s in beside else MOVES_ELSEWHERE for s in spots]
+            ))  # fmt: skip
+        chances[c] = at[cell.fault.name]
+    return np.where(acts, chances, STEADY_MOVES)
+
+
+def places_of(network: Network, fault: Fault) -> list[str]:
+    """What one would move to make a fault come and go: the part or wire of each branch that it may be in."""
+    stretch = next((s for s in network.stretches if (s.name, "bad") == (fault.part, fault.mode)), None)
+    branches = stretch.branches if stretch else [change.target for change in fault.changes]
+    return [place_of(name) for name in branches] or [fault.part.partition(".")[0]]
+
+
 def _whole(table: Table, behaviour: Behaviour, name: str) -> Floats:
     blown = behaviour.blown[name].astype(float)
     return np.stack([1 - blown, blown], axis=1)
 
 
-def _hot(table: Table, behaviour: Behaviour, name: str) -> Floats:
-    watts = behaviour.heat_w.get(name, np.zeros(len(table.cells)))
+def _hot(table: Table, setup: Setup, name: str) -> Floats:
+    watts = table.heat_w(setup, name)
     hot = 1 / (1 + (np.maximum(watts, 1e-9) / HOT_W) ** -3)
     return np.stack([hot, 1 - hot], axis=1)
 
@@ -153,6 +201,20 @@ def told_already(circuit: Circuit, check: Check, complaint: str) -> bool:
     if not check.about.startswith("runs:") or complaint not in TELLS:
         return False
     return check.setup == (working_setup(circuit) if TELLS[complaint] == "works" else Setup("off"))
+
+
+SAID = 0.3
+"""How likely who has a fault that comes and goes tells of it as if it were always there, against one that is
+(invented)."""
+
+
+def coming_chances(table: Table, complaint: str, heat: Bools) -> Floats:
+    """The same for each cell's fault where it comes and goes, (C,); `heat`: by heat, not by movement."""
+    if complaint == "comes-and-goes":
+        return np.where(heat, 0.6, 1.0)
+    if complaint == "dies-hot":
+        return np.where(heat, 1.0, 0.15)
+    return SAID * complaint_chances(table, complaint)
 
 
 def complaint_chances(table: Table, complaint: str) -> Floats:
@@ -185,8 +247,8 @@ def complaint_chances(table: Table, complaint: str) -> Floats:
         "runs-on": (at_after > 0) * 1.0,
         "weak": weak * 1.0 + (runs & ~weak) * 0.1,
         "blows-fuse": blown * 1.0,
-        "comes-and-goes": np.where(loose, 1.0, 0.3),
-        "dies-hot": np.where(warm, 1.0, 0.3),
+        "comes-and-goes": np.where(loose, 0.2, 0.1),
+        "dies-hot": np.where(warm, 1.0, 0.15),
         "chatters": chatters * 1.0,
     }[complaint]
     elsewhere = 0.3 if complaint in ("cranks-no-start", "dead", "weak", "comes-and-goes", "dies-hot") else 0.05

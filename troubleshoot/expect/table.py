@@ -84,7 +84,6 @@ class Behaviour:
     bent: dict[str, Signs]
     amps: dict[str, Floats]
     blown: dict[str, Bools]
-    heat_w: dict[str, Floats]
 
 
 class Table:
@@ -113,6 +112,13 @@ class Table:
         self.__dict__["told"] = told
         self._states = states
         self.remembered_all = remembered
+
+    def beside(self, cells: Sequence[Cell]) -> Table:
+        """The table of other cells, on the same circuit with the same meter."""
+        other = Table(self.network, cells)
+        other._gain_sigma, other.setups = self._gain_sigma, self.setups
+        other.__dict__ |= {"checks": self.checks, "readings": self.readings}
+        return other
 
     @cached_property
     def bench(self) -> Bench:
@@ -150,8 +156,8 @@ class Table:
         """All cells' circuits in a setup: volts, currents, replies; the last few are kept."""
         if setup not in self._solved:
             self._solved[setup] = self.bench.solved(setup)
-            size = 8 * len(self.cells) * (2 * len(self.network.branches) + len(self.network.nodes))
-            _forget_old(self._solved, size)
+            _ = self._solved[setup].volts
+            _forget_old(self._solved, 8 * len(self.cells) * len(self.network.nodes))
         self._solved.move_to_end(setup)
         return self._solved[setup]
 
@@ -320,7 +326,7 @@ class Table:
     # ---- behaviour
 
     def behaviour(self, setup: Setup) -> Behaviour:
-        """What the devices do in a setup, and the watts turned to heat in each part's joints."""
+        """What the devices do in a setup."""
         if setup not in self._behaviours:
             self._behaviours[setup] = self._behave(setup)
         return self._behaviours[setup]
@@ -328,23 +334,24 @@ class Table:
     def _behave(self, setup: Setup) -> Behaviour:
         state, chatters = self.bench.settled(setup)
         net = self.network
-        solved = self.solved(setup)
-        amps = solved.currents()
-        watts = amps**2 / np.maximum(solved.siemens, 1e-12)
-        works = {how.branch for how in net.circuit.loads.values()}
-        heat: dict[str, Floats] = {}
-        for index, branch in enumerate(net.branches):
-            part = branch.name.partition(".")[0]
-            if part in net.circuit.parts and branch.name not in works:
-                heat[part] = heat.get(part, 0.0) + watts[:, index]
+        bends = [d.branch for d in net.bends]
+        amps = self.solved(setup).amps(np.array([net.branch_at[name] for name in bends], dtype=np.int64))
         return Behaviour(
             {d.name: state.pulled[:, i] for i, d in enumerate(net.relays)},
             chatters,
-            {d.branch: state.bent[:, i] for i, d in enumerate(net.bends)},
-            {d.branch: amps[:, net.branch_at[d.branch]] for d in net.bends},
+            {name: state.bent[:, i] for i, name in enumerate(bends)},
+            {name: amps[:, i] for i, name in enumerate(bends)},
             {d.name: state.blown[:, i] for i, d in enumerate(net.fuses)},
-            heat,
         )
+
+    def heat_w(self, setup: Setup, part: str) -> Floats:
+        """Watts turned to heat in a part in a setup, but for those that do its work, (C,)."""
+        net, solved = self.network, self.solved(setup)
+        works = {how.branch for how in net.circuit.loads.values()}
+        own = [i for i, b in enumerate(net.branches) if b.name.partition(".")[0] == part and b.name not in works]
+        branches = np.array(own, dtype=np.int64)
+        siemens, _ = solved.circuits.at(branches)
+        return np.asarray((np.square(solved.amps(branches)) / np.maximum(siemens, 1e-12)).sum(axis=1))
 
     def starter_turns(self, setup: Setup) -> Bools:
         """In which cells a starter turns that nobody asked for: with the key on, not at start, (C,)."""

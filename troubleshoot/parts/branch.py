@@ -110,6 +110,7 @@ class Change:
     otherwise absent, `scale` multiplies its ohms, `emf` sets its source. For a device: `turns`,
     `pull_in`, `blow` multiply; `blown`, `welded`, `stuck`, `seized` switch. `value` None means "the
     severity of the case". What `reseats` is gone once the part whose contact it is has been pulled and refitted.
+    `spread` is the sigma of ln(value), where the value is known no better.
     """
 
     target: str
@@ -119,6 +120,7 @@ class Change:
     ]  # fmt: skip
     value: float | None = None
     reseats: bool = False
+    spread: float = 0.0
 
 
 @dataclass(frozen=True)

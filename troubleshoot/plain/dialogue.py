@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from textwrap import wrap
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from troubleshoot.errors import TroubleshootError, TypedWrong
 from troubleshoot.expect.seen import complaints_of
-from troubleshoot.session.ability import Can
+from troubleshoot.session.ability import Can, say_limits, told_limits
 from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
 from troubleshoot.session.session import Session
 from troubleshoot.session.state import expects
+from troubleshoot.session.typed import LOOKS
 from troubleshoot.units import clean
 from troubleshoot.words import say
 from troubleshoot.words.answers import Command, Skip, Stop, read_answer
@@ -19,9 +20,14 @@ from troubleshoot.words.answers import Command, Skip, Stop, read_answer
 HELP = """\
 a number     the reading: 12.4  12,4 V  -12.4  450mV  OL  about 12  2..8 (wanders)
 a word       for what you see or hear, one of those offered
-RED KEY N    a reading of your own: 86 cranking 0.2, or 30 to 87 on 0.1
+RED KEY N    a reading of your own: 86 cranking 0.2, or 30 to 87 on 0.1, or with
+             something out: pump plus on pump unplugged 12.4
+LOOK PART    something you saw or heard by yourself: lamp pump bright, click relay
+             no click
 why          why this check, and what each answer would mean
-skip REASON  not this one
+why not PART what would have to be true for a part or wire to be it after all
+carries      which answer what leads now hangs on
+skip REASON  not this one; "can't reach the pump", "no ohms" hold for the whole job
 undo         take the last answer back
 suspects     who is in question now          readings   what was read so far
 verdict      what it looks like now          quit       leave; --resume goes on
@@ -90,13 +96,14 @@ class Dialogue:
         if present == "no":
             self._say("Readings taken while the fault is away say little about it: try to bring it back first "
                       "(warm it up, load it, move the wires).")  # fmt: skip
-        helper = self._one_of("Is somebody with you to turn the key?", ("yes", "no"))
-        tools = self._tools()
-        self.session.tell(chosen, {"helper": helper == "yes", **dict.fromkeys(tools, True)}, worked, touched, present)
+        helper = self._one_of("Is somebody with you to turn the key (fetch: can be fetched)?", ("yes", "no", "fetch"))
+        can = {"helper": helper == "yes", "fetch": helper == "fetch", **dict.fromkeys(self._tools(), True)}
+        self.session.tell(chosen, {**can, **self._limits()}, worked, touched, present)
 
     def _tools(self) -> list[str]:
         """What is at hand beside what most have."""
-        offered = {name: words for name, words in Can.asked().items() if name != "helper" and not getattr(Can(), name)}
+        asked = Can.asked().items()
+        offered = {name: say for name, say in asked if name not in ("helper", "fetch") and not getattr(Can(), name)}
         self._tell("What else is at hand?")
         for number, words in enumerate(offered.values(), 1):
             self._tell(f"  {number:2} {words}")
@@ -106,6 +113,18 @@ class Dialogue:
             if all(word.isdecimal() and 0 < int(word) <= len(names) for word in given):
                 return [names[int(word) - 1] for word in given]
             self._tell(f"Please give numbers from 1 to {len(names)}, with spaces between, or just enter.")
+
+    def _limits(self) -> dict[str, Any]:
+        """What cannot be done or got at, in the person's own words."""
+        self._say("What can you not do or get at? In your words, or just enter; like: no ohms, leads too short, no "
+                  "MIN/MAX, only a lamp, can't reach the pump, relay is soldered in.")  # fmt: skip
+        while True:
+            limits, unread = told_limits(self.session.circuit, self._line("can't> "))
+            if not unread:
+                if limits:
+                    self._say(f"Understood: {say_limits(self.session.circuit, limits)}.")
+                return limits
+            self._say(f"Not understood: {'; '.join(unread)}. Say it again in other words, all of it, or just enter.")
 
     def _one_of(self, question: str, words: tuple[str, ...]) -> str:
         while True:
@@ -124,7 +143,7 @@ class Dialogue:
         card = self.session.next_check()
         if isinstance(card, VerdictCard):
             self._show_verdict(card)
-            return False
+            return self._after(card)
         self._tell("")
         number = len(self.session.state.entries) + 1
         self._say(f"Check {number}. {card.say}")
@@ -138,6 +157,26 @@ class Dialogue:
             pass
         return True
 
+    def _after(self, card: VerdictCard) -> bool:
+        """What is asked or told after the verdict; True when the job goes on, False when it is taken as it stands."""
+        self._say("Enter finishes. Or: why not PART, carries, undo, a reading of your own (86 cranking 0.2).")
+        while given := self._ask("verdict> ").strip():
+            answer = read_answer(given, "voltage")
+            try:
+                if isinstance(answer, Stop):
+                    self._stop(answer.why)
+                if isinstance(answer, Command):
+                    if self._command(answer.name, answer.about, card):
+                        return True
+                elif isinstance(answer, Skip):
+                    self._say("There is no check to skip.")
+                elif self._took(self.session.record_text(given)):
+                    return True
+            except TroubleshootError as error:
+                self._say(str(error))
+        self.session.conclude()
+        return False
+
     def _answer(self, card: CheckCard) -> bool:
         """One line typed at a check; True when the check is done with."""
         given = self._ask("> ")
@@ -146,18 +185,21 @@ class Dialogue:
             if isinstance(answer, Stop):
                 self._stop(answer.why)
             if isinstance(answer, Skip):
-                self.session.skip(card, answer.why)
+                taught = self.session.skip(card, answer.why)
+                self._say(f"For the rest of this job: {taught}." if taught else "Skipped, this once.", "  ")
                 return True
             if isinstance(answer, Command):
-                return self._command(answer.name, card)
+                return self._command(answer.name, answer.about, card)
             known_key = any(word in given.lower().split()[1:] for word in ("off", "accessory", "on", "cranking"))
-            outcome = self.session.record_text(given) if known_key else self.session.record(card, given)
-            return self._took(outcome, card)
+            words = given.lower().split()
+            own = known_key or (len(words) > 2 and words[0] in LOOKS)
+            outcome = self.session.record_text(given) if own else self.session.record(card, given)
+            return self._took(outcome)
         except TroubleshootError as error:
             self._say(str(error))
             return False
 
-    def _took(self, outcome: Outcome | Question, card: CheckCard) -> bool:
+    def _took(self, outcome: Outcome | Question) -> bool:
         """Tells what an answer did; asks back what is doubtful. False when nothing was taken."""
         while isinstance(outcome, Question):
             offered = ", ".join(f"{i} {c}" for i, c in enumerate(outcome.candidates, 1))
@@ -165,9 +207,11 @@ class Dialogue:
             if not given:
                 return False
             choice = int(given) - 1 if given.isdecimal() and len(given) < 3 else -1
-            confirmed = 0 <= choice < len(outcome.candidates)
-            outcome = self.session.confirm(choice) if confirmed else self.session.record(card, given)
-        self._tell(f"  Noted: {outcome.understood}.")
+            if 0 <= choice < len(outcome.candidates):
+                outcome = self.session.confirm(choice)
+            else:
+                outcome = self.session.record(self.session.asked_back, given)
+        self._tell(f"  Noted: {outcome.understood}{f' ({outcome.compared})' if outcome.compared else ''}.")
         if outcome.fell:
             self._say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".", "  ")
         if outcome.rose:
@@ -176,7 +220,7 @@ class Dialogue:
             self._say(line, "  ")
         return True
 
-    def _command(self, name: str, card: CheckCard) -> bool:
+    def _command(self, name: str, about: str, card: CheckCard | VerdictCard) -> bool:
         if name == "quit":
             raise Ended
         if name == "undo":
@@ -184,9 +228,10 @@ class Dialogue:
             self._tell(f"Taken back: {gone}." if gone else "There is nothing to take back.")
             return bool(gone)
         if name == "why":
-            self._say(card.why)
-            for outcome, faults in card.meanings:
-                self._say(f"{outcome}: {'; '.join(faults)}", "  ")
+            self._show_why(card)
+        elif name in ("why not", "carries"):
+            for text in (self.session.carries() if name == "carries" else self.session.why_not(about)).lines:
+                self._say(text, "  ")
         elif name == "suspects":
             for line in self.session.suspects():
                 self._tell(f"  {line.probability:6.1%}  {line.say}")
@@ -199,14 +244,29 @@ class Dialogue:
             self._tell(HELP)
         return False
 
+    def _show_why(self, card: CheckCard | VerdictCard) -> None:
+        if isinstance(card, VerdictCard):
+            for text in card.because:
+                self._say(text, "  ")
+            return
+        self._say(card.why)
+        for outcome, faults in card.meanings:
+            self._say(f"{outcome}: {'; '.join(faults)}", "  ")
+
     def _show_verdict(self, card: VerdictCard) -> None:
         self._tell("")
         self._say(f"Verdict: {card.say}")
         if not card.sure:
             for line in card.suspects[:5]:
                 self._tell(f"  {line.probability:6.1%}  {line.say}")
+        for text in card.because:
+            self._say(text, "  ")
         for text in card.repair:
             self._say(f"Repair: {text}.", "  ")
+        if card.behind:
+            self._tell("  Find out why it failed before a new one goes in:")
+            for cause in card.behind:
+                self._say(f"{cause.probability:.0%} {cause.say}. Shown by: {cause.proof}", "    ")
         if card.prove:
             self._tell("  These readings must be right after the repair:")
             for text in card.prove:

@@ -82,6 +82,10 @@ class JsonLines:
         if "verdict" in data:
             self._tell(session.verdict().as_data())
             return
+        if "carries" in data or "why_not" in data:
+            why = session.carries() if "carries" in data else session.why_not(str(data["why_not"]))
+            self._tell(why.as_data())
+            return
         if "undo" in data:
             session.undo()
         elif "confirm" in data:
@@ -97,7 +101,8 @@ class JsonLines:
                 self._problem("there is no check to answer")
                 return
             if "skip" in data:
-                session.skip(card, str(data["skip"]))
+                if taught := session.skip(card, str(data["skip"])):
+                    self._tell({"type": "noted", "say": taught, "can": session.state.can.model_dump(mode="json")})
             elif "value" in data or "observed" in data:
                 text = str(data.get("value", data.get("observed")))
                 if text.strip().lower() in COMMANDS:
@@ -105,7 +110,8 @@ class JsonLines:
                 if not self._took(session.record(card, text)):
                     return
             else:
-                self._problem("no known field; one of: value, observed, confirm, skip, reading, undo, verdict, stop")
+                self._problem("no known field; one of: value, observed, confirm, skip, reading, undo, verdict, "
+                              "why_not, carries, stop")  # fmt: skip
                 return
         self._go_on()
 

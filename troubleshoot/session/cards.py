@@ -10,13 +10,17 @@ import numpy as np
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import key_before
+from troubleshoot.diagnose.behind import Cause
 from troubleshoot.diagnose.belief import Belief
+from troubleshoot.diagnose.explain import Move
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
+from troubleshoot.expect.table import Table
 from troubleshoot.parts import Fuse, Relay
 from troubleshoot.session.standing import healthy_range
 from troubleshoot.session.steps import Steps
 from troubleshoot.words import say
+from troubleshoot.words.chances import say_chance
 
 
 @dataclass(frozen=True)
@@ -74,11 +78,20 @@ class Outcome:
     rose: tuple[str, ...]
     silent: tuple[str, ...]
     doubted: tuple[str, ...]
+    moves: tuple[Move, ...] = ()
+    compared: str = ""
 
     def as_data(self) -> dict[str, Any]:
         """The `outcome` object of the JSON dialogue."""
-        return {"type": "outcome", "understood": self.understood, "ruled_out": list(self.fell),
-                "raised": list(self.rose), "cannot_tell": list(self.silent), "doubted": list(self.doubted)}  # fmt: skip
+        return {"type": "outcome", "understood": self.understood, "compared": self.compared,
+                "ruled_out": list(self.fell),
+                "raised": list(self.rose), "cannot_tell": list(self.silent), "doubted": list(self.doubted),
+                "moves": [{**_part_mode(move.fault), "before": round(move.before, 4), "after": round(move.after, 4)}
+                          for move in self.moves]}  # fmt: skip
+
+
+def _part_mode(name: str) -> dict[str, str]:
+    return {"part": name.rpartition(":")[0], "mode": name.rpartition(":")[2]}
 
 
 @dataclass(frozen=True)
@@ -113,20 +126,23 @@ class VerdictCard:
     say: str
     repair: tuple[str, ...]
     prove: tuple[str, ...]
+    because: tuple[str, ...] = ()
+    behind: tuple[Cause, ...] = ()
 
     def as_data(self) -> dict[str, Any]:
         """The `verdict` object of the JSON dialogue."""
 
         def told(lines: tuple[Line, ...]) -> list[dict[str, Any]]:
             return [
-                {"part": line.name.rpartition(":")[0], "mode": line.name.rpartition(":")[2],
-                 "probability": round(line.probability, 4), "say": line.say}
+                {**_part_mode(line.name), "probability": round(line.probability, 4), "say": line.say}
                 for line in lines
             ]  # fmt: skip
 
         return {"type": "verdict", "suspects": told(self.suspects), "look_alikes": told(self.look_alikes),
                 "probability": round(self.probability, 4), "sure": self.sure, "say": self.say,
-                "repair": list(self.repair), "prove": list(self.prove)}  # fmt: skip
+                "repair": list(self.repair), "prove": list(self.prove), "because": list(self.because),
+                "causes": [{**_part_mode(cause.fault), "say": cause.say, "probability": round(cause.probability, 4),
+                            "proof": cause.proof} for cause in self.behind]}  # fmt: skip
 
 
 def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool, leads_ohm: float) -> VerdictCard:
@@ -141,29 +157,62 @@ def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool, leads_ohm: 
         for n in group.faults
         if p_fault.get(n, 0.0) > 0.01
     )
-    sure = finished and lead.probability >= SURE
+    # a group with "nothing wrong" in it says nothing: this person's checks do not tell a fault from none
+    sure = finished and lead.probability >= SURE and (len(lines) == 1 or NOTHING_WRONG.name not in lead.faults)
+    named = lead.faults if len(lines) <= MANY else lead.faults[:MANY]
     return VerdictCard(
         suspects=lines + others,
         look_alikes=lines[1:],
         probability=lead.probability,
         sure=sure,
-        say=_say(lines, lead.probability, sure, finished),
-        repair=tuple(dict.fromkeys(reasoner.fault(n).repair for n in lead.faults)),
+        say=_say(lines, lead.probability, sure, finished) + _say_hidden(belief, lead.faults[0]),
+        repair=tuple(dict.fromkeys(reasoner.fault(n).repair for n in named)),
         prove=_prove(reasoner, belief, lead.faults, leads_ohm),
     )
 
 
+MANY = 5
+"""Look-alikes up to which all are named with their repairs; of more, so many, the likeliest."""
+
+
 def _say(lines: tuple[Line, ...], probability: float, sure: bool, finished: bool) -> str:
     what = lines[0].say[0].upper() + lines[0].say[1:]
-    how = f"{probability:.0%} sure" if sure else f"not sure yet: {probability:.0%}"
+    if len(lines) > MANY:
+        told = "; ".join(f"{line.say} ({say_chance(line.probability)})" for line in lines[:MANY])
+        return (
+            f"One of {len(lines)} faults, together {say_chance(probability)}, which no check that you can do tells "
+            f"apart; the likeliest: {told}. With more at hand, or more within reach, more could be told apart."
+        )
+    how = f"{say_chance(probability)} sure" if sure else f"not sure yet: {say_chance(probability)}"
     if not sure and finished:
-        how = f"no check that is left would tell more; {probability:.0%}"
+        how = f"no check that is left would tell more; {say_chance(probability)}"
     text = f"{what} ({how})."
     if len(lines) > 1:
         text += " No allowed check tells it from: " + "; ".join(line.say for line in lines[1:]) + "."
     if lines[0].name == NOT_DESCRIBED.name:
         text += " The readings do not fit any single fault of this circuit; no part is named."
     return text
+
+
+HIDES_OHM = 1e3
+"""From here a stretch is as good as open, as a switch that is off would make it (invented)."""
+
+
+def _say_hidden(belief: Belief, fault: str) -> str:
+    """What to look for where a wire reads open: something in it that the file does not know of reads the same."""
+    table = belief.table
+    wires = {wire.name for wire in table.network.circuit.wires}
+    part, _, mode = fault.rpartition(":")
+    if part not in wires or mode != "bad":
+        return ""
+    cells = [c for c, name in enumerate(table.names) if name == fault]
+    p_open = sum(float(belief.p_cell[c]) for c in cells if (table.cells[c].severity or 0.0) >= HIDES_OHM)
+    if p_open < 0.5 * float(belief.p_cell[cells].sum()):
+        return ""
+    return (
+        " Follow the wire from end to end before anything is replaced: what somebody has put into it (a switch, an "
+        "alarm, a splice) is in no drawing and reads the same."
+    )
 
 
 def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...], leads_ohm: float) -> tuple[str, ...]:
@@ -187,8 +236,20 @@ def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...], leads_oh
             break
         if check.id in allowed and check.setup in (table.working, table.crank) and apart[k] > 3:
             wanted.append(check)
+    wanted += _at_loads(table, allowed)  # whatever else is wrong shows there
     told = []
     for check in dict.fromkeys(wanted):
         if limits := healthy_range(table, check, leads_ohm):
             told.append(f"{say.say_short(table.network, check)}: {say.say_range(check, *limits)}")
     return tuple(told)
+
+
+def _at_loads(table: Table, allowed: set[str]) -> list[Check]:
+    """The volts across each load while it should work: right only when nothing else is wrong either."""
+    live = (table.working, table.crank)
+    across = {(f"{load}.plus", f"{load}.minus") for load in table.network.circuit.loads}
+    found: dict[str, Check] = {}
+    for check in table.readings:
+        if (check.red, check.black) in across and check.setup in live and check.id in allowed and not check.is_held:
+            found.setdefault(check.red, check)
+    return list(found.values())

@@ -7,7 +7,8 @@ it gives and compute nothing.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
@@ -18,30 +19,39 @@ import numpy as np
 from troubleshoot import places
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
-from troubleshoot.diagnose.cost import cost_s
+from troubleshoot.diagnose.comes_and_goes import chances_told
+from troubleshoot.diagnose.cost import Stand, cost_s
+from troubleshoot.diagnose.doubt import doubted as doubted_in
 from troubleshoot.diagnose.evidence import Known, known_from, not_yet
-from troubleshoot.diagnose.explain import meanings, ruled_out, silent_about
+from troubleshoot.diagnose.explain import meanings, moved, silent_about
+from troubleshoot.diagnose.pairs import parts_of, prior_after_repair
 from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.diagnose.sign_off import next_after_repair
 from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
+from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.seen import complaints_of, told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.file_text import read_text
 from troubleshoot.files.guesses_file import load_guesses
-from troubleshoot.session.ability import Can
+from troubleshoot.session.ability import Can, learned_from, say_limits
+from troubleshoot.session.beyond import say_beyond
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
+from troubleshoot.session.doubts import say_doubts, say_why_again
 from troubleshoot.session.kept import circuit_of, guesses_of, reasoner_of, table_of
 from troubleshoot.session.log import Event, Log, LogFailed
 from troubleshoot.session.prior import prior_after
+from troubleshoot.session.reasons import Standpoint, Why, say_moves
 from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
 from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
 from troubleshoot.session.steps import steps_of
-from troubleshoot.session.typed import find_check
+from troubleshoot.session.typed import find_check, find_look
 from troubleshoot.solve import meter
 from troubleshoot.solve.linear import Floats
 from troubleshoot.words import say
@@ -86,6 +96,7 @@ class Session:
         self._accuracy_percent: float = started["accuracy_percent"]
         self.state: State = replay(events)
         self._pending: tuple[Check, Doubtful] | None = None
+        self._able: tuple[tuple[Can, str], Reasoner] | None = None
         self._paths: dict[GaugeUnit, list[CircuitPath]] = {}
 
     # ---- beginning and ending
@@ -188,16 +199,31 @@ class Session:
         """Predictions; two seconds of work the first time."""
         return table_of(self._circuit_text, self.circuit_name, self._guesses_path, self._accuracy_percent)
 
-    @cached_property
+    @property
     def reasoner(self) -> Reasoner:
-        """Groups and choice for what this person can do."""
-        can = self.state.told.can if self.state.told else Can()
-        return reasoner_of(self.table, self.guesses, can.allowed(self.table.network, self.table.checks))
+        """Groups and choice for what this person can do, on a job brought with this complaint."""
+        able = self.state.can, self.state.complaint
+        if self._able is None or self._able[0] != able:
+            allowed = able[0].allowed(self.table.network, self.table.checks)
+            self._able = able, reasoner_of(self.table, self.guesses, allowed).told(able[1])
+        return self._able[1]
+
+    @property
+    def stand(self) -> Stand:
+        """Where the person is, and whether a second one must be fetched yet."""
+        return replace(self.state.stand, fetches=self.state.fetches(self.circuit))
 
     @cached_property
     def _prior(self) -> Floats | None:
-        """Priors after the first answers, (C + 1,); None before them."""
-        return prior_after(self.table, self.guesses, self.state.told) if self.state.told else None
+        """Priors after the first answers and after what has been repaired, (C + 1,); None before them."""
+        prior = prior_after(self.table, self.guesses, self.state.told) if self.state.told else None
+        start = 0
+        for repair in self.state.repairs:
+            before = self.state.answers(start, repair.at)
+            prior = prior_after_repair(self.table, self.guesses, before, repair.suspects, prior)
+            prior[:-1] *= chances_told(self.table, repair.complaint)
+            prior, start = prior / prior.sum(), repair.at
+        return prior
 
     def _belief(self, evidence: list[Known] | None = None) -> Belief:
         return self.reasoner.weigh(self.state.evidence if evidence is None else evidence, self._prior)
@@ -233,19 +259,43 @@ class Session:
         present: str = "unknown",
     ) -> None:  # fmt: skip
         """The complaint and the first questions. Raises TypedWrong for an unknown complaint or ability."""
+        able = Can.read(can or {})
+        self._append({"event": "told", "complaint": self._checked(complaint), "can": able.model_dump(mode="json"),
+                      "worked": worked, "touched": touched, "present": present})  # fmt: skip
+        self.__dict__.pop("_prior", None)
+        self._forget()
+
+    def _checked(self, complaint: str) -> str:
+        """A complaint that there is. Raises TypedWrong."""
         known = complaints_of(self.circuit)
         if complaint not in known:
             raise TypedWrong(Problem("unknown-complaint", f"{complaint!r} is not a complaint",
                                      f"one of: {', '.join(known)}", "complaint"))  # fmt: skip
-        able = Can.read(can or {})
-        self._append({"event": "told", "complaint": complaint, "can": able.model_dump(mode="json"),
-                      "worked": worked, "touched": touched, "present": present})  # fmt: skip
-        self.__dict__.pop("reasoner", None)
+        return complaint
+
+    def repaired(self, suspects: Sequence[str] = (), complaint: str = "unsure") -> tuple[str, ...]:
+        """A suspect has been repaired, the leading one where none is named: the sign-off begins, which finds what the
+        fault has hidden. `complaint`: what is still wrong then. Returns what was repaired, in words. Raises TypedWrong.
+        """
+        named = tuple(suspects) or (self.verdict().suspects[0].name,)
+        known = {*self.table.names, *self._next[1].table.names} - {NOTHING_WRONG.name}
+        if not set(named) <= known:
+            raise TypedWrong(Problem("nothing-repaired", f"{', '.join(named)} names no part that can be repaired",
+                                     "part:mode, as in the verdict", "suspects"))  # fmt: skip
+        self._append({"event": "repaired", "suspects": list(named), "complaint": self._checked(complaint)})
         self.__dict__.pop("_prior", None)
         self._forget()
+        return tuple(self.say_fault(name) for name in named)
 
     def undo(self) -> str:
-        """Takes the last answer or skip back. Returns what was taken back, "" when there is nothing."""
+        """Takes the last answer, skip or repair back. Returns what was taken back, "" when there is nothing."""
+        repairs = self.state.repairs
+        if repairs and repairs[-1].at == len(self.state.entries):
+            names = repairs[-1].suspects
+            self._append({"event": "undone"})
+            self.__dict__.pop("_prior", None)
+            self._forget()
+            return f"the repair: {'; '.join(map(self.say_fault, names))}"
         if not self.state.entries:
             return ""
         gone = self.state.entries[-1]
@@ -253,11 +303,13 @@ class Session:
         self._forget()
         return say.say_short(self.table.network, gone.check)
 
-    def skip(self, check: CheckCard | Check, why: str = "") -> None:
-        """This check is not done."""
+    def skip(self, check: CheckCard | Check, why: str = "") -> str:
+        """This check is not done. Returns what the reason taught of all further checks, in words; "" for nothing."""
         target = check.check if isinstance(check, CheckCard) else check
-        self._append({"event": "skipped", "check": check_to(target), "why": why})
+        learned = learned_from(self.table.network, target, why)
+        self._append({"event": "skipped", "check": check_to(target), "why": why, "learned": learned})
         self._forget()
+        return say_limits(self.circuit, learned)
 
     # ---- the next check
 
@@ -267,8 +319,15 @@ class Session:
 
     @cached_property
     def _next(self) -> tuple[Choice | None, Belief]:
-        passed = self.state.skipped | self._told_already() | not_yet(self.reasoner.checks, self.state.evidence)
-        return self.reasoner.next_choice(self.state.evidence, self.state.stand, passed, self._prior)
+        evidence, prior = self.state.evidence, self._prior
+        if self.state.repairs and prior is not None:
+            return next_after_repair(self.reasoner, evidence, self.stand, self._passed, prior)
+        return self.reasoner.next_choice(evidence, self.stand, self._passed, prior)
+
+    @property
+    def _passed(self) -> frozenset[str]:
+        """Checks that are not to be asked now: skipped, told already, or waiting for readings."""
+        return self.state.skipped | self._told_already() | not_yet(self.reasoner.checks, self.state.evidence)
 
     def next_check(self) -> CheckCard | VerdictCard:
         """The check to do now, or the verdict when nothing more is worth doing."""
@@ -288,16 +347,18 @@ class Session:
             meanings=tuple((m.outcome, tuple(self.say_fault(n) for n in m.faults)) for m in told),
             cautions=(*self._surprises(belief, check), *say.cautions(network, check)),
             healthy=healthy_range(self.table, check, self._leads_ohm),
-            cost_s=cost_s(self.circuit, self.guesses.costs, self.state.stand, check),
+            cost_s=cost_s(self.circuit, self.guesses.costs, self.stand, check),
             steps=steps_of(network, check, self.state.stand.setup),
         )
 
     def _surprises(self, belief: Belief, check: Check) -> tuple[str, ...]:
         """What turning the key for this check may do if a suspect that is still alive is the fault."""
-        turns = self.table.starter_turns(check.setup)
+        turns = belief.table.starter_turns(check.setup)
         return (say.STARTER_MAY_TURN,) if belief.p_cell[:-1][turns].sum() > WARNED else ()
 
     def _say_why(self, belief: Belief, check: Check) -> str:
+        if check.again and (doubt := say_why_again(belief, check)):
+            return doubt
         groups = [g for g in self.reasoner.ranked_groups(belief)[:3] if g.probability > 0.02]
         names = ", ".join(f"{self.say_fault(g.faults[0])} ({g.probability:.0%})" for g in groups)
         if groups[0].probability >= 0.97:
@@ -310,7 +371,7 @@ class Session:
 
     def _told_already(self) -> frozenset[str]:
         """Observations that the complaint has answered."""
-        complaint = self.state.told.complaint if self.state.told else "unsure"
+        complaint = self.state.complaint
         return frozenset(c.id for c in self.table.checks if told_already(self.circuit, c, complaint))
 
     # ---- answers
@@ -335,6 +396,13 @@ class Session:
     def _say_candidate(self, check: Check, meant: Value | OverLimit) -> str:
         return "OL" if isinstance(meant, OverLimit) else say.say_value(check, meant.value)
 
+    @property
+    def asked_back(self) -> Check:
+        """The check whose answer is in doubt. Raises TypedWrong when none is."""
+        if self._pending is None:
+            raise TypedWrong(Problem("nothing-asked", "there is no such question to confirm"))
+        return self._pending[0]
+
     def confirm(self, which: int = 0) -> Outcome:
         """Takes candidate `which` of the question that `record` asked back."""
         if self._pending is None or not 0 <= which < len(self._pending[1].candidates):
@@ -348,23 +416,35 @@ class Session:
         self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)})
         self._forget()
         after = self._next[1]
-        fell, rose = ruled_out(self.reasoner, before, after)
+        fell, rose = moved(before, after)
         silent = silent_about(self.table, known, after)
         return Outcome(
             understood=self._say_known(known),
-            fell=tuple(self.say_fault(n) for n in fell[:4]),
-            rose=tuple(f"{self.say_fault(n)} ({after.p_fault[n]:.0%})" for n in rose[:3]),
+            fell=say_moves(fell, self.say_fault, 4),
+            rose=say_moves(rose, self.say_fault, 3),
+            moves=(*fell[:4], *rose[:3]),
             silent=tuple(
                 f"This reading can't tell you whether {self.reasoner.fault(n).say}: no current flows there now, "
                 f"so even {say.say_ohm(ohm)} would read the same."
                 for n, ohm in silent[:1]
             ),
-            doubted=self._say_doubted(after),
+            doubted=say_doubts(before, after, known, self._say_known),
+            compared=self._say_compared(known),
         )
+
+    def _say_compared(self, known: Known) -> str:
+        """How a reading stands to a healthy car's, "" for a look: in it, it may prove less than one thinks."""
+        limits = healthy_range(self.table, known.check, self._leads_ohm)
+        if limits is None:
+            return ""
+        shown = float(np.exp(known.value) - 0.5) - self._leads_ohm if known.check.is_ohms else known.value
+        if limits[0] - known.sigma <= shown <= limits[1] + known.sigma:
+            return "as in a healthy car"
+        return f"a healthy car: {say.say_range(known.check, *limits)}"
 
     def record_text(self, text: str) -> Outcome | Question:
         """Takes a reading of the person's own choice, "86 cranking 0.2" or "30 to 87 on 0.1"."""
-        check, value = find_check(self.table, text)
+        check, value = find_look(self.table, text) or find_check(self.table, text)
         return self.record(check, value)
 
     def record_reading(
@@ -376,8 +456,9 @@ class Session:
     def _say_known(self, known: Known) -> str:
         if known.choice >= 0:
             return known.check.answers[known.choice]
-        value = float(np.exp(known.value) - 0.5) if known.check.is_ohms else known.value
-        return self._say_value(known.check, value)
+        ends = [known.value - known.sigma, known.value + known.sigma] if known.wanders else [known.value]
+        shown = [float(np.exp(end) - 0.5) if known.check.is_ohms else end for end in ends]
+        return " to ".join(self._say_value(known.check, value) for value in shown)
 
     def _say_value(self, check: Check, value: float) -> str:
         """A value as this person's meter would show it."""
@@ -386,14 +467,7 @@ class Session:
     @property
     def _leads_ohm(self) -> float:
         """What the person takes off an ohms reading."""
-        return meter.LEAD_OHM if self.state.told and self.state.told.can.zeroed else 0.0
-
-    def _say_doubted(self, belief: Belief) -> tuple[str, ...]:
-        return tuple(
-            f"{say.say_short(self.table.network, known.check)} = {self._say_known(known)} does not fit the rest"
-            f" ({slip}?); take it again another way"
-            for known, slip in _doubted(belief)
-        )
+        return meter.LEAD_OHM if self.state.can.zeroed else 0.0
 
     # ---- looking back
 
@@ -410,7 +484,7 @@ class Session:
     def read_lines(self) -> list[ReadLine]:
         """The same in pieces."""
         network, lines = self.table.network, []
-        doubted = {id(known) for known, _ in _doubted(self._next[1])}
+        doubted = {id(self._next[1].readings[i]) for i in doubted_in(self._next[1])}
         for entry in self.state.entries:
             short = say.say_short(network, entry.check)
             if entry.known is None:
@@ -423,7 +497,7 @@ class Session:
 
     def circuit_lines(self, gauge: GaugeUnit = "as written") -> list[CircuitPath]:
         """The circuit through load and coil, with what was read and how each stretch stands."""
-        reads = [(e.check, self._say_known(e.known)) for e in self.state.entries if e.known and e.known.choice < 0]
+        reads = [(known.check, self._say_known(known)) for known in self.state.evidence if known.choice < 0]
         before = self._belief([]).p_fault if reads else {}
         now = self._next[1].p_fault if reads else {}
         if gauge not in self._paths:
@@ -432,13 +506,33 @@ class Session:
 
     def verdict(self) -> VerdictCard:
         """What is left, what to repair, which readings prove it; honest about how sure."""
-        return verdict_card(self.reasoner, self._next[1], self._next[0] is None, self._leads_ohm)
+        choice, belief = self._next
+        at = self._standpoint
+        because = (at.stopping(choice), *(at.carries().lines if choice is None else ()))
+        card = verdict_card(self.reasoner, belief, choice is None, self._leads_ohm)
+        leading = [line.name for line in (card.suspects[0], *card.look_alikes)]
+        named = [part for name in leading for part in parts_of(name)] if card.sure else []
+        why = (causes(self.table, self.guesses, self.state.evidence, name) for name in named)
+        behind = next(filter(None, why), ())
+        return replace(card, say=card.say + say_beyond(belief, leading, at.known), because=because, behind=behind)
 
+    # ---- why
 
-def _doubted(belief: Belief) -> list[tuple[Known, str]]:
-    """Readings that are wrong more likely than not, and the likeliest slip behind each."""
-    readings = [known for known in belief.evidence if known.choice < 0]
-    return [(known, belief.slip[i]) for i, known in enumerate(readings) if belief.p_wrong[i] > 0.5]
+    @property
+    def _standpoint(self) -> Standpoint:
+        belief, reasoner, prior = self._next[1], self.reasoner, self._prior
+        if belief.table is not reasoner.table and (wider := reasoner.widened(self._belief(), prior)):
+            reasoner, prior = reasoner.over(belief), wider[1]
+        return Standpoint(reasoner, belief, prior, self.stand, self._passed, self._say_value)
+
+    def carries(self) -> Why:
+        """Which answer what leads now hangs on."""
+        return self._standpoint.carries()
+
+    def why_not(self, suspect: str) -> Why:
+        """What would have to be true for a part or wire, named as a person would, to be it after all. Raises
+        TypedWrong."""
+        return self._standpoint.why_not(suspect)
 
 
 def _free_name(folder: Path, stem: str) -> Path:

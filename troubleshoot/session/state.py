@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.setups import Setup
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.cost import Stand, takes_two
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.session.ability import Can
 from troubleshoot.session.log import Event
@@ -34,6 +35,16 @@ class Entry:
     text: str
     known: Known | None
     why_skipped: str = ""
+    learned: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Repair:
+    """Suspects repaired after so many entries, and what the job was brought back for, "unsure" where it works."""
+
+    suspects: tuple[str, ...]
+    complaint: str
+    at: int
 
 
 @dataclass
@@ -48,11 +59,29 @@ class State:
     layout: str = ""
     notes: list[str] = field(default_factory=list)
     concluded: str = ""
+    repairs: list[Repair] = field(default_factory=list)
+
+    @property
+    def can(self) -> Can:
+        """What the person can do: as told at first, less what reasons for skipping have taught."""
+        able = self.told.can if self.told else Can()
+        for entry in self.entries:
+            able = able.with_limits(entry.learned)
+        return able
 
     @property
     def evidence(self) -> list[Known]:
-        """Answers that count."""
-        return [entry.known for entry in self.entries if entry.known]
+        """Answers that count: those since the last repair."""
+        return self.answers(self.repairs[-1].at if self.repairs else 0)
+
+    def answers(self, start: int = 0, end: int | None = None) -> list[Known]:
+        """Answers among some of the entries."""
+        return [entry.known for entry in self.entries[start:end] if entry.known]
+
+    @property
+    def complaint(self) -> str:
+        """What it is here for: as told at first, or after the last repair."""
+        return self.repairs[-1].complaint if self.repairs else self.told.complaint if self.told else "unsure"
 
     @property
     def skipped(self) -> frozenset[str]:
@@ -63,7 +92,13 @@ class State:
     def stand(self) -> Stand:
         """Where the last answered check left the person."""
         answered = [entry.check for entry in self.entries if entry.known]
-        return Stand(answered[-1].setup, answered[-1].place or "engine bay") if answered else Stand()
+        last = answered[-1] if answered else None
+        return Stand(last.setup, last.place or "engine bay") if last else Stand()
+
+    def fetches(self, circuit: Circuit) -> bool:
+        """Whether somebody must still be fetched for what takes two: that costs its time once."""
+        came = any(entry.known and takes_two(circuit, entry.check) for entry in self.entries)
+        return self.can.must_fetch and not came
 
 
 def replay(events: Iterable[Event]) -> State:
@@ -77,7 +112,7 @@ def replay(events: Iterable[Event]) -> State:
 def apply(state: State, event: Event) -> None:
     """What one event changes."""
     kind = event["event"]
-    if kind in ("answered", "skipped", "undone", "told"):
+    if kind in ("answered", "skipped", "undone", "told", "repaired"):
         state.concluded = ""
     if kind == "gate_cleared":
         state.cleared, state.stopped = True, ""
@@ -88,9 +123,14 @@ def apply(state: State, event: Event) -> None:
         check = check_from(event["check"])
         state.entries.append(Entry(check, event["text"], Known(check, **event["known"])))
     elif kind == "skipped":
-        state.entries.append(Entry(check_from(event["check"]), "", None, event["why"] or "no reason given"))
+        why = event["why"] or "no reason given"
+        state.entries.append(Entry(check_from(event["check"]), "", None, why, event.get("learned", {})))
+    elif kind == "repaired":
+        state.repairs.append(Repair(tuple(event["suspects"]), event["complaint"], len(state.entries)))
     elif kind == "undone":
-        if state.entries:
+        if state.repairs and state.repairs[-1].at == len(state.entries):
+            state.repairs.pop()
+        elif state.entries:
             state.entries.pop()
     elif kind == "stopped":
         state.stopped = event["why"]
@@ -123,6 +163,7 @@ def check_to(check: Check) -> dict[str, Any]:
         "about": check.about, "answers": list(check.answers), "key": setup.key,
         "removed": sorted(setup.removed), "operated": sorted(setup.operated), "fitted": sorted(setup.fitted),
         "warm": setup.warm, "reseated": sorted(setup.reseated), "place": check.place, "again": check.again,
+        "watched": check.watched,
     }  # fmt: skip
 
 
@@ -134,5 +175,5 @@ def check_from(data: dict[str, Any]) -> Check:
     setup = Setup(data["key"], removed, operated, fitted, data.get("warm", False), reseated)
     return Check(
         data["id"], setup, data["red"], data["black"], data["function"], data.get("wire", ""), data["about"],
-        tuple(data["answers"]), data["place"], data["again"],
+        tuple(data["answers"]), data["place"], data["again"], data.get("watched", False),
     )  # fmt: skip

@@ -10,6 +10,7 @@ from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, key_before
 from troubleshoot.parts import Relay
 from troubleshoot.words import say
+from troubleshoot.words.moving import say_watch
 
 NOTHING: frozenset[str] = frozenset()
 
@@ -30,7 +31,7 @@ class Steps:
     """What a check asks, piece by piece. Empty where there is nothing to say.
 
     `put_back` is what the last check took out and this one wants in; `red_mark` and `black_mark` are the stamped
-    terminal numbers; `on_relays` every relay that a lead goes to.
+    terminal numbers; `on_relays` every relay that a lead goes to; `again` how a check is made anew.
     """
 
     key: str
@@ -49,6 +50,7 @@ class Steps:
     meter: str
     hold: str
     on_relays: tuple[OnRelay, ...]
+    again: str
 
 
 def steps_of(network: Network, check: Check, last: Setup) -> Steps:
@@ -75,8 +77,9 @@ def steps_of(network: Network, check: Check, last: Setup) -> Steps:
         red_mark=_mark(check.red),
         black_mark=_mark(check.black),
         meter=say.SAY_FUNCTION[check.function] if is_reading else "",
-        hold=say.say_hold(circuit, setup) if check.is_held else "",
+        hold=say.say_hold(circuit, setup) if check.is_held else say_watch(check) if check.watched else "",
         on_relays=_on_relays(network, check),
+        again=say.say_again(network, check) if check.again else "",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import cast
 
 from troubleshoot.circuit.checks import Check, Function, reading
@@ -10,7 +11,32 @@ from troubleshoot.circuit.setups import Setup, cranking_setup, working_setup
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.expect.table import Table
 from troubleshoot.units import quote
+from troubleshoot.words.limits import parts_named
 from troubleshoot.words.say import SAY_FUNCTION
+
+LOOKS = ("lamp", "click", "runs", "whole", "hot")
+"""What may be told of one's own accord as seen or heard: "lamp pump bright", "click relay no click"."""
+
+
+def find_look(table: Table, text: str) -> tuple[Check, str] | None:
+    """The observation that words tell, and the answer; None where they begin with none. Raises TypedWrong.
+
+    Words: `LOOK PART ANSWER`, of the state in which the load should work.
+    """
+    kind, _, rest = text.strip().partition(" ")
+    if kind.casefold() not in LOOKS:
+        return None
+    spoken = {name: part.spoken for name, part in table.network.circuit.named_parts.items()}
+    for check in sorted(table.checks, key=lambda check: check.setup.key != table.working.key):
+        name = check.about.rpartition("@")[2] if kind == "lamp" else check.about.partition(":")[2]
+        if not check.about.startswith(f"{kind.casefold()}:"):
+            continue
+        for answer in check.answers:
+            told = rest.casefold().removesuffix(f" {answer}")
+            if told != rest.casefold() and name in parts_named(told, spoken):
+                return check, answer
+    raise TypedWrong(Problem("not-a-look", f"{quote(text)} is not something to look at here",
+                             "say it as: lamp pump bright, or: click relay no click"))  # fmt: skip
 
 
 def find_check(
@@ -19,10 +45,11 @@ def find_check(
 ) -> tuple[Check, str]:  # fmt: skip
     """The check that words or fields mean, and the words left over, which are the value.
 
-    Words: `RED [to BLACK] KEY VALUE`; black is battery negative where it is not said. Raises TypedWrong.
+    Words: `RED [to BLACK] KEY [PART out] VALUE`; black is battery negative where it is not said. Raises TypedWrong.
     """
     if text:
         red, black, key, value = _split(text, key_words(table.network.circuit))
+        removed, value = _taken_out(table.network.circuit, value)
     else:
         value = ""
     circuit = table.network.circuit
@@ -70,6 +97,20 @@ def _split(text: str, keys: tuple[str, ...]) -> tuple[str, str, str, str]:
     ends = " ".join(words[:at])
     red, _, black = ends.partition(" to ")
     return red.strip(), black.strip(), words[at].lower(), " ".join(words[at + 1 :])
+
+
+_OUT = re.compile(r"(.+?)\s+(?:is\s+)?(?:out|off|unplugged|pulled)\b[\s,:]*(.+)", re.IGNORECASE)
+
+
+def _taken_out(circuit: Circuit, words: str) -> tuple[frozenset[str], str]:
+    """What "pump unplugged 12.4" says is out, and the words after it. Raises TypedWrong for an unknown part."""
+    found = _OUT.fullmatch(words)
+    if not found:
+        return frozenset(), words
+    names = parts_named(found[1].casefold(), {n: part.spoken for n, part in circuit.named_parts.items()})
+    if not names:
+        raise TypedWrong(Problem("unknown-part", f"there is no part {quote(found[1])}", "name it as the checks do"))
+    return frozenset(names), found[2]
 
 
 def _point(table: Table, words: str) -> str:

@@ -6,7 +6,7 @@ Applies faults and setups to branches; runs the key through its states, each sta
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -15,7 +15,7 @@ from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, live_setups, setup_before
 from troubleshoot.parts.branch import OPEN_OHM, Change, Fault
 from troubleshoot.parts.copper import COPPER_PER_K
-from troubleshoot.solve.linear import Bools, Floats, Incidence, Ints, Solved
+from troubleshoot.solve.linear import Bools, Circuits, Floats, Incidence, Ints, Solved
 from troubleshoot.solve.settle import Bends, Devices, Fuses, Relays, State, settle
 
 OPEN = float("inf")
@@ -55,9 +55,9 @@ class Draw:
     @classmethod
     def nominal(cls, network: Network, cases: int) -> Draw:
         """No difference at all."""
-        branches = (cases, len(network.branches))
+        none = np.broadcast_to(0.0, (cases, len(network.branches)))
         return cls(
-            np.zeros(branches), np.zeros(branches), np.zeros(branches),
+            none, none, none,
             np.zeros((cases, len(network.relays))), np.zeros((cases, len(network.fuses))),
             np.zeros((cases, len(network.bends))), np.zeros(cases),
         )  # fmt: skip
@@ -67,6 +67,19 @@ class Draw:
 def _incidence(count: int, a: tuple[int, ...], b: tuple[int, ...]) -> Incidence:
     """One for all benches of a network, which then share the bases that it keeps."""
     return Incidence(count, np.array(a), np.array(b))
+
+
+@dataclass(frozen=True)
+class _Own:
+    """What a case has at one branch instead of the healthy first case."""
+
+    ohm: float
+    healthy_ohm: float
+    open_siemens: float
+    emf_v: float
+    fitted: bool
+    opened: bool = False
+    loose: bool = False
 
 
 class Bench:
@@ -82,22 +95,67 @@ class Bench:
             tuple(index[node] for node in side) for side in zip(*((b.a, b.b) for b in network.branches), strict=True)
         )
         self.net = _incidence(len(index), *ends)
-        self.emf_v = self.draw.emf_v + np.array([b.emf_v for b in network.branches])
-        copper = np.array([b.copper for b in network.branches])
-        heat = np.log1p(COPPER_PER_K * self.draw.kelvin)[:, None] * copper
-        self.healthy_ohm = np.exp(self.draw.ln_ohm + heat) * np.array([b.ohm for b in network.branches])
-        self.ohm = self.healthy_ohm.copy()
         self._warms = 1 + COPPER_PER_K * np.array([b.heats_k for b in network.branches])
-        self._loose = np.zeros_like(self.ohm, dtype=bool)
-        self.open_siemens = np.exp(self.draw.ln_leak) / OPEN_OHM
-        self.fitted = np.tile(np.array([b.fitted for b in network.branches]), (len(cases), 1))
-        self.opened = np.zeros_like(self.fitted)
+        self._fitted = np.array([b.fitted for b in network.branches])
+        self._set_branches()
         self._set_devices()
         for row, case in enumerate(cases):
             for change in case.fault.changes if case.fault else ():
                 self._apply(row, change, case.severity)
+        self._list_own()
         self.devices = self._devices()
         self.known_states: dict[Setup, tuple[State, Bools]] = {}
+
+    # ---- branches
+
+    @cached_property
+    def _one_draw(self) -> bool:
+        """Whether the cases differ in faults and thresholds only: no branch was drawn."""
+        draw = self.draw
+        return not (draw.ln_ohm.any() or draw.ln_leak.any() or draw.emf_v.any() or draw.kelvin.any())
+
+    def _set_branches(self) -> None:
+        """Healthy branches of the rows that were drawn, (1 or C, branches) each; and what some case has instead."""
+        branches, rows = self.network.branches, slice(0, 1 if self._one_draw else None)
+        copper = np.array([b.copper for b in branches])
+        heat = np.log1p(COPPER_PER_K * self.draw.kelvin[rows])[:, None] * copper
+        self._emf_v = self.draw.emf_v[rows] + np.array([b.emf_v for b in branches])
+        self._ohm = np.exp(self.draw.ln_ohm[rows] + heat) * np.array([b.ohm for b in branches])
+        self._open = np.exp(self.draw.ln_leak[rows]) / OPEN_OHM
+        self._own: dict[tuple[int, int], _Own] = {}
+        for row in range(1, self._ohm.shape[0]):
+            for branch in range(len(branches)):
+                self._own[row, branch] = self._healthy(row, branch)
+
+    def _healthy(self, row: int, branch: int) -> _Own:
+        at = min(row, self._ohm.shape[0] - 1), branch
+        ohm = float(self._ohm[at])
+        return _Own(ohm, ohm, float(self._open[at]), float(self._emf_v[at]), bool(self._fitted[branch]))
+
+    def _change(self, row: int, branch: int, **to: float | bool) -> None:
+        self._own[row, branch] = replace(self._at(row, branch), **to)  # type: ignore[arg-type]
+
+    def _at(self, row: int, branch: int) -> _Own:
+        return self._own.get((row, branch)) or self._healthy(row, branch)
+
+    def _list_own(self) -> None:
+        """What some case has instead, as arrays by row."""
+        places = sorted(self._own)
+        owned = [self._own[place] for place in places]
+        at = np.array(places, dtype=np.int64).reshape(len(places), 2)
+        self._row, self._place = at[:, 0], at[:, 1]
+        self._first = np.searchsorted(self._row, np.arange(len(self.cases) + 1))
+        self._own_ohm, self._own_healthy, self._own_open, self._own_emf = (
+            np.array([getattr(own, name) for own in owned]) for name in ("ohm", "healthy_ohm", "open_siemens", "emf_v")
+        )
+        self._own_fitted, self._own_opened, self._own_loose = (
+            np.array([getattr(own, name) for own in owned], dtype=bool) for name in ("fitted", "opened", "loose")
+        )
+
+    @property
+    def open_siemens(self) -> Floats:
+        """What each branch still leaks when open, (C, branches); not to be written to."""
+        return np.broadcast_to(self._open, (len(self.cases), self._open.shape[1]))
 
     # ---- devices and faults
 
@@ -133,9 +191,10 @@ class Bench:
 
     def _apply_to_branch(self, row: int, branch: int, change: Change, value: float | None) -> None:
         bend = next((m for m, at in enumerate(self._bend_branches) if at == branch), None)
-        self._loose[row, branch] |= change.reseats
+        was = self._at(row, branch)
+        self._change(row, branch, loose=was.loose or change.reseats)
         if change.what == "open" or (change.what == "series" and value == OPEN):
-            self.opened[row, branch] = True
+            self._change(row, branch, opened=True)
             if bend is not None:
                 self._seized[row, bend] = True
             return
@@ -145,15 +204,14 @@ class Bench:
             if bend is not None:
                 self._run_ohm[row, bend] += value
                 if self.network.bends[bend].kind == "filament":  # its lines cross at the same current, so higher volts
-                    self._knee[row, bend] *= 1 + value / self.ohm[row, branch]
-            self.ohm[row, branch] += value
+                    self._knee[row, bend] *= 1 + value / was.ohm
+            self._change(row, branch, ohm=was.ohm + value)
         elif change.what == "connect":
-            self.fitted[row, branch] = True
-            self.ohm[row, branch] = value * np.exp(self.draw.ln_ohm[row, branch])
+            self._change(row, branch, fitted=True, ohm=value * float(np.exp(self.draw.ln_ohm[row, branch])))
         elif change.what == "scale":
-            self.ohm[row, branch] *= value
+            self._change(row, branch, ohm=was.ohm * value)
         elif change.what == "emf":
-            self.emf_v[row, branch] = value
+            self._change(row, branch, emf_v=value)
 
     def _apply_to_device(self, row: int, change: Change, value: float | None) -> None:
         network = self.network
@@ -180,7 +238,11 @@ class Bench:
         relays, fuses, bends = self.network.relays, self.network.fuses, self.network.bends
         count = len(self.cases)
         # a supply's limit is told from its own volts, which differ from one to the next
-        limited = self.emf_v[:, self._bend_branches] * np.array([d.kind == "limit" for d in bends], dtype=bool)
+        emf_v = np.tile(self._emf_v[:, self._bend_branches], (count // self._emf_v.shape[0], 1))
+        for m, branch in enumerate(self._bend_branches):
+            mine = np.flatnonzero(self._place == branch)
+            emf_v[self._row[mine], m] = self._own_emf[mine]
+        limited = emf_v * np.array([d.kind == "limit" for d in bends], dtype=bool)
         contacts = [(r, name, True) for r, d in enumerate(relays) for name in d.make]
         contacts += [(r, name, False) for r, d in enumerate(relays) for name in d.rest]
         return Devices(
@@ -223,42 +285,66 @@ class Bench:
             for b in self.network.branches
         ])  # fmt: skip
 
-    def arrays(self, setup: Setup, state: State, rows: Ints | slice = slice(None)) -> tuple[Floats, Floats]:
-        """Conductances and sources (C, branches) in a setup with the devices in `state`; of some cases' rows only."""
-        return self.devices.rows(rows).impose(*self._passive(setup, rows), state)
+    def circuits(self, setup: Setup, state: State, rows: Ints | slice = slice(None)) -> Circuits:
+        """The circuits in a setup with the devices in `state`, of some cases; said by how they differ from the first
+        case's."""
+        first = self._passive(setup, FIRST)
+        base = self.devices.rows(FIRST).impose(first, self.settled(setup)[0].rows(FIRST))
+        return self.devices.rows(rows).impose(self._passive(setup, rows), state, base)
 
-    def _passive(self, setup: Setup, rows: Ints | slice = slice(None)) -> tuple[Floats, Floats]:
-        ohm, opened = self.ohm[rows], self.opened[rows]
-        if setup.reseated:
-            home = np.array([bool(b.needs & setup.reseated) for b in self.network.branches]) & self._loose[rows]
-            ohm, opened = np.where(home, self.healthy_ohm[rows], ohm), opened & ~home
-        if setup.warm:
-            ohm = ohm * self._warms
-        shut = self.closed(setup) & ~opened
-        siemens = np.where(shut, 1 / ohm, self.open_siemens[rows])
-        siemens[~self.fitted[rows]] = 0.0
-        absent = [i for i, b in enumerate(self.network.branches) if b.joins and b.joins not in setup.fitted]
-        siemens[:, absent] = 0.0
-        return siemens, np.where(shut, self.emf_v[rows], 0.0)
+    def arrays(self, setup: Setup, state: State) -> tuple[Floats, Floats]:
+        """The same as conductances and sources, (C, branches) each."""
+        return self.circuits(setup, state).dense()
+
+    def _pushed_home(self, setup: Setup) -> Bools:
+        """Which own joints sit as they should because what they belong to has been pushed home, (own,)."""
+        home = np.array([bool(b.needs & setup.reseated) for b in self.network.branches])
+        return np.asarray(home[self._place] & self._own_loose)
+
+    def _passive(self, setup: Setup, rows: Ints | slice = slice(None)) -> Circuits:
+        branches = self.network.branches
+        shut = self.closed(setup)
+        warms = self._warms if setup.warm else np.ones_like(self._warms)
+        absent = np.array([bool(b.joins) and b.joins not in setup.fitted for b in branches])
+        siemens = np.where(shut, 1 / (self._ohm[0] * warms), self._open[0]) * (self._fitted & ~absent)
+        emf_v = np.where(shut, self._emf_v[0], 0.0)
+
+        at = self._place
+        home = self._pushed_home(setup)
+        ohm = np.where(home, self._own_healthy, self._own_ohm) * warms[at]
+        own_shut = shut[at] & ~(self._own_opened & ~home)
+        own_siemens = np.where(own_shut, 1 / ohm, self._own_open) * (self._own_fitted & ~absent[at])
+        own_emf_v = np.where(own_shut, self._own_emf, 0.0)
+        return Circuits(siemens, emf_v, self._first, at, own_siemens, own_emf_v).rows(rows)
 
     def settled(self, setup: Setup) -> tuple[State, Bools]:
         """The state in a setup after the key has come there through those before it, and who chatters, (C,)."""
         if setup not in self.known_states:
             before = setup_before(self.network.circuit, setup)
             state = self.settled(before)[0] if before else self.start_state
-            self.known_states[setup] = self._settle(setup, state)
+            self.known_states[setup] = self._reseated(setup, state) if setup.reseated else self._settle(setup, state)
         return self.known_states[setup]
+
+    def _reseated(self, setup: Setup, state: State) -> tuple[State, Bools]:
+        """The same where something has been pushed home: only those act otherwise to which that does something."""
+        as_found = self.settled(replace(setup, reseated=frozenset()))
+        after, chatters = as_found[0].copy(), as_found[1].copy()
+        rows = np.unique(self._row[self._pushed_home(setup)])
+        if rows.size:
+            own, buzz = settle(self.net, self.devices.rows(rows), self._passive(setup, rows), state.rows(rows))
+            after.put(rows, own)
+            chatters[rows] = buzz
+        return after, chatters
 
     def _settle(self, setup: Setup, state: State) -> tuple[State, Bools]:
         first, circuit = self._circuits
-        return settle(self.net, self.devices, *self._passive(setup, first), state, circuit)
+        return settle(self.net, self.devices, self._passive(setup, first), state, circuit)
 
     @cached_property
     def _circuits(self) -> tuple[Ints, Ints]:
         """The first case of each circuit, and which circuit is each case's, (C,): many cases may differ in the
         thresholds of devices only."""
-        draw = self.draw
-        if draw.ln_ohm.any() or draw.ln_leak.any() or draw.emf_v.any() or draw.kelvin.any():
+        if not self._one_draw:
             return np.arange(len(self.cases)), np.arange(len(self.cases))
         at: dict[tuple[int, float | None], int] = {}
         first: list[int] = []
@@ -271,9 +357,8 @@ class Bench:
         """All cases, or those of some rows, solved in a setup, settled."""
         state = self.settled(setup)[0]
         if rows is None:
-            return Solved(self.net, *self.arrays(setup, state))
-        base = self.arrays(setup, state.rows(FIRST), FIRST)[0][0]
-        return Solved(self.net, *self.arrays(setup, state.rows(rows), rows), base_siemens=base)
+            return Solved(self.net, self.circuits(setup, state))
+        return Solved(self.net, self.circuits(setup, state.rows(rows), rows))
 
     @cached_property
     def start_state(self) -> State:

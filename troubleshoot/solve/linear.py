@@ -18,13 +18,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+from troubleshoot.solve.circuits import Bools, Circuits, Floats, Ints
+
+__all__ = ["Base", "Bools", "Circuits", "Floats", "Incidence", "Ints", "Solved"]
 
 DIGITS_LOST = 1e-2
 """Relative error up to which a lifted solution is trusted. What is lost is how well leakage is known: a branch that
@@ -32,6 +32,9 @@ alone held an island and is opened leaves 1 - g·S, of the size of leak over g, 
 
 KEPT_BYTES = 100e6
 """Solved bases that are kept for the next time, at most."""
+
+SPARSE_FROM = 250
+"""Nodes from which the ways through the tree are multiplied as sparse arrays: few branches lie on any one of them."""
 
 WIDTHS = (1, 3)
 """Cases are lifted together by the number of branches in which they differ: up to each of these, and all others."""
@@ -111,29 +114,90 @@ class Incidence:
 
 
 class Base:
-    """One circuit solved for any source: what every branch and every node answers to an ampere anywhere."""
+    """One circuit solved for any source: what branches and nodes answer to an ampere anywhere.
+
+    Of a small circuit all is worked out at once, from a dense inverse; of a large one what is asked for, from a sparse
+    factor, since few branches lie on any way through its tree.
+    """
 
     def __init__(self, net: Incidence, siemens: Floats) -> None:
-        self.siemens = siemens
         self.paths = net.tree(siemens)
         self.cuts = (self.paths[net.a] - self.paths[net.b]).T
-        self.inverse = inverted((self.cuts * siemens) @ self.cuts.T)
-        self.size_bytes = 8 * (2 * self.cuts.size + siemens.size**2 + 2 * self.paths.size)
+        tree, branches = self.cuts.shape
+        self._known = np.zeros(branches, dtype=bool)
+        self._to_branches, self._to_nodes = np.empty((branches, branches)), np.empty((branches, tree + 1))
+        self.size_bytes = 8 * (2 * self.cuts.size + branches**2 + 2 * self.paths.size)
+        if net.count < SPARSE_FROM:
+            self._joins, self._ways = self.cuts, self.paths
+            self._inverse: Floats | _Factor = inverted((self.cuts * siemens) @ self.cuts.T)
+            self._work_out(np.arange(branches))
+        else:
+            from scipy.sparse import csr_array  # a small circuit does without, and starts sooner
 
-    @cached_property
-    def to_nodes(self) -> Floats:
-        """Z·Pᵀ, (tree branches, nodes)."""
-        return np.asarray(self.inverse @ self.paths.T)
+            self._joins, self._ways = csr_array(self.cuts), csr_array(self.paths)
+            self._inverse = _Factor((self._joins * siemens) @ self._joins.T)
 
-    @cached_property
-    def branch_to_nodes(self) -> Floats:
-        """Node volts for an ampere driven through each branch from b to a, (branches, nodes)."""
-        return np.asarray(self.cuts.T @ self.to_nodes)
+    def _work_out(self, branches: Ints) -> None:
+        """Fills in what an ampere through each of these branches does."""
+        towards = self._inverse @ self.cuts[:, branches]
+        self._to_branches[branches] = (self._joins.T @ towards).T
+        self._to_nodes[branches] = (self._ways @ towards).T
+        self._known[branches] = True
 
-    @cached_property
-    def branch_to_branches(self) -> Floats:
-        """S = Uᵀ·Z·U for all branches, (branches, branches)."""
-        return np.asarray((self.cuts.T @ self.inverse) @ self.cuts)
+    def to_branches(self, branches: Ints) -> Floats:
+        """Rows of S = Uᵀ·Z·U: volts across every branch for an ampere driven through each of these from b to a,
+        (..., branches) for an array (...) of them."""
+        self._ask(branches)
+        return np.asarray(self._to_branches[branches])
+
+    def to_nodes(self, branches: Ints) -> Floats:
+        """Volts of every node for the same, (..., nodes)."""
+        self._ask(branches)
+        return np.asarray(self._to_nodes[branches])
+
+    def at(self, driven: Ints, across: Ints) -> Floats:
+        """Entries of S: volts across the one branch for an ampere through the other, both of any shapes that go
+        together."""
+        self._ask(driven)
+        return np.asarray(self._to_branches[driven, across])
+
+    def _ask(self, branches: Ints) -> None:
+        unknown = np.unique(branches[~self._known[branches]])
+        if unknown.size:
+            self._work_out(unknown)
+
+    def towards(self, pairs: Floats) -> Floats:
+        """Volts across the tree for amperes driven into it, (n, tree branches) each."""
+        return np.asarray((self._inverse @ pairs.T).T)
+
+    def into_tree(self, amps: Floats) -> Floats:
+        """What amperes along the branches (n, branches) drive into the tree, (n, tree branches)."""
+        return np.asarray((self._joins @ amps.T).T)
+
+    def over_branches(self, tree_v: Floats) -> Floats:
+        """Volts across every branch, (n, branches), from those across the tree, (n, tree branches)."""
+        return np.asarray((self._joins.T @ tree_v.T).T)
+
+    def over_nodes(self, tree_v: Floats) -> Floats:
+        """Volts of every node, (n, nodes), from those across the tree, (n, tree branches)."""
+        return np.asarray((self._ways @ tree_v.T).T)
+
+
+class _Factor:
+    """The inverse of a sparse symmetric positive matrix whose diagonal spans many powers of ten, for products only."""
+
+    def __init__(self, matrix: Any) -> None:
+        from scipy.sparse import csc_array
+        from scipy.sparse.linalg import splu
+
+        self._scale = 1 / np.sqrt(matrix.diagonal())
+        scaled = csc_array(matrix * self._scale[:, None] * self._scale[None, :])
+        options = {"SymmetricMode": True}
+        self._factor = splu(scaled, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+
+    def __matmul__(self, columns: Floats) -> Floats:
+        scaled = self._scale[:, None] * columns
+        return np.asarray(self._scale[:, None] * self._factor.solve(np.ascontiguousarray(scaled)))
 
 
 def inverted(matrices: Floats) -> Floats:
@@ -154,71 +218,91 @@ class Lift:
 
 
 class Solved:
-    """The solutions of C cases over one incidence. `volts` has shape (C, nodes)."""
+    """The solutions of C circuits over one incidence."""
 
-    def __init__(
-        self, net: Incidence, siemens: Floats, emf_v: Floats, base: int = 0, lost: float = DIGITS_LOST,
-        base_siemens: Floats | None = None,
-    ) -> None:  # fmt: skip
-        """Solves for `siemens` and `emf_v`, both (C, branches); row `base` is what the others differ from, or a
-        circuit that is none of them, `base_siemens`.
-
-        Cases whose lifted solution may be off by more than `lost`, relative, are solved by themselves.
+    def __init__(self, net: Incidence, circuits: Circuits, lost: float = DIGITS_LOST) -> None:
+        """Cases whose lifted solution may be off by more than `lost`, relative, are solved by themselves.
 
         Raises numpy.linalg.LinAlgError when a node has no path at all to the reference.
         """
         self.net = net
-        self.siemens = siemens
-        self.emf_v = emf_v
-        self._base = net.base(siemens[base] if base_siemens is None else base_siemens)
+        self.circuits = circuits
+        self._base = net.base(circuits.siemens)
         self._lifts, self._anew = self._lift(lost)
-        self.volts = self._driven()
 
     def _lift(self, lost: float) -> tuple[list[Lift], Ints]:
         """The K×K parts of all cases, and the cases to be solved anew."""
         lifts, anew = [], []
-        for rows, ports, step in _differences(self.siemens, self._base.siemens):
-            system = step[:, :, None] * self._base.branch_to_branches[ports[:, :, None], ports[:, None, :]]
-            size = np.abs(system)
-            diagonal = np.arange(ports.shape[1])
-            system[:, diagonal, diagonal] += 1.0
-            size[:, diagonal, diagonal] += 1.0
-            lifted = _inverted(system)
-            # how much an error of one rounding in S may grow (Skeel's condition number)
-            grown = np.matmul(np.abs(lifted), size).max(axis=(1, 2)) * np.finfo(float).eps
+        for rows, ports, step in _differences(self.circuits):
+            middle, grown = _middle(step, self._base.at(ports[:, :, None], ports[:, None, :]))
             good = grown < lost
             anew.append(rows[~good])
-            lifts.append(Lift(rows[good], ports[good], (lifted * step[:, None, :])[good]))
+            lifts.append(Lift(rows[good], ports[good], middle[good]))
         return lifts, np.concatenate([np.zeros(0, dtype=np.int64), *anew])
+
+    @cached_property
+    def _dense(self) -> tuple[Floats, Floats]:
+        return self.circuits.dense()
+
+    @property
+    def siemens(self) -> Floats:
+        """Conductances, (C, branches)."""
+        return self._dense[0]
+
+    @property
+    def emf_v(self) -> Floats:
+        """Sources, (C, branches)."""
+        return self._dense[1]
 
     @cached_property
     def _own(self) -> Floats:
         """Z of each case that is solved anew."""
         cuts = self._base.cuts
-        return inverted((cuts[None] * self.siemens[self._anew][:, None, :]) @ cuts.T)
+        siemens, _ = self.circuits.rows(self._anew).dense()
+        return inverted((cuts[None] * siemens[:, None, :]) @ cuts.T)
 
-    def _driven(self) -> Floats:
+    @cached_property
+    def volts(self) -> Floats:
         """Node volts that the sources make, (C, nodes)."""
-        sources = np.flatnonzero(self.emf_v.any(axis=0))
-        amps = self.siemens[:, sources] * self.emf_v[:, sources]
         base = self._base
-        answer = amps @ base.branch_to_nodes[sources]
+        return self._driven(base.to_nodes, lambda anew: anew @ base.paths.T)
+
+    def across(self, branches: Ints) -> Floats:
+        """Volts across some branches, (C, these)."""
+        base = self._base
+        cuts = base.cuts[:, branches]
+        return self._driven(lambda driven: base.at(driven[..., None], branches), lambda anew: anew @ cuts)
+
+    @cached_property
+    def _drive(self) -> tuple[Ints, Floats]:
+        """The branches with sources in any case, and the amperes that each drives, (C, these)."""
+        circuits = self.circuits
+        live = circuits.emf_v != 0
+        live[circuits.branch[circuits.own_emf_v != 0]] = True
+        sources = np.flatnonzero(live)
+        siemens, emf_v = circuits.at(sources)
+        return sources, siemens * emf_v
+
+    def _driven(self, answers: Callable[[Ints], Floats], anew: Callable[[Floats], Floats]) -> Floats:
+        """What the sources make of the base's `answers` to branches, (..., n) for (...), lifted to every case."""
+        sources, amps = self._drive
+        answer = amps @ answers(sources)
         for lift in self._lifts:
-            mine = amps[lift.rows]
-            at_ports = np.einsum("rs,srk->rk", mine, base.branch_to_branches[sources[:, None, None], lift.ports])
-            weights = np.matmul(lift.middle, at_ports[:, :, None])
-            answer[lift.rows] -= np.einsum("rk,rkn->rn", weights[:, :, 0], base.branch_to_nodes[lift.ports])
+            at_ports = np.einsum("rs,srk->rk", amps[lift.rows], self._base.at(sources[:, None, None], lift.ports))
+            weights = np.matmul(lift.middle, at_ports[:, :, None])[:, :, 0]
+            answer[lift.rows] -= np.einsum("rk,rkn->rn", weights, answers(lift.ports))
         if self._anew.size:
-            driven = amps[self._anew] @ base.cuts[:, sources].T
-            answer[self._anew] = np.matmul(self._own, driven[:, :, None])[:, :, 0] @ base.paths.T
-        return answer
+            driven = amps[self._anew] @ self._base.cuts[:, sources].T
+            answer[self._anew] = anew(np.matmul(self._own, driven[:, :, None])[:, :, 0])
+        return np.asarray(answer)
 
     def rows(self, which: Ints) -> Solved:
         """The same for some of the cases."""
         part = object.__new__(Solved)
-        part.net, part.siemens, part.emf_v, part._base = self.net, self.siemens[which], self.emf_v[which], self._base
-        part.volts = self.volts[which]
-        place = np.full(self.volts.shape[0], -1)
+        part.net, part.circuits, part._base = self.net, self.circuits.rows(which), self._base
+        if "volts" in self.__dict__:
+            part.__dict__["volts"] = self.volts[which]
+        place = np.full(self.circuits.count, -1)
         place[which] = np.arange(which.size)
         part._lifts = []
         for lift in self._lifts:
@@ -238,15 +322,16 @@ class Solved:
 
     def amps(self, branches: Ints) -> Floats:
         """Amperes from a to b in some branches, (C, these)."""
-        across = self.volts[:, self.net.a[branches]] - self.volts[:, self.net.b[branches]]
-        return np.asarray(self.siemens[:, branches] * (across - self.emf_v[:, branches]))
+        siemens, emf_v = self.circuits.at(branches)
+        return np.asarray(siemens * (self.across(branches) - emf_v))
 
     def between(self, red: int, black: int) -> Floats:
         """G⁻¹·u for the pair of nodes, (C, nodes): what one ampere from black to red would do."""
-        pair = self._base.paths[red] - self._base.paths[black]
-        at_branches = pair @ self._base.inverse @ self._base.cuts
-        return self._answer((pair @ self._base.to_nodes)[None], at_branches[None], self._base.branch_to_nodes,
-                            lambda: (pair @ self._own @ self._base.paths.T)[:, None])[:, 0]  # fmt: skip
+        base = self._base
+        pair = (base.paths[red] - base.paths[black])[None]
+        towards = base.towards(pair)
+        return self._answer(base.over_nodes(towards), base.over_branches(towards), base.to_nodes,
+                            lambda: pair @ self._own @ base.paths.T)[:, 0]  # fmt: skip
 
     def replies(self, red: Ints, black: Ints, which: Ints | None = None) -> Floats:
         """Volts across every branch, (C, pairs, branches), for one ampere from each pair's black to its red.
@@ -254,47 +339,47 @@ class Solved:
         With `which` (C, k) only those of the pairs, case by case: (C, k, branches).
         """
         pairs = self._base.paths[red] - self._base.paths[black]
-        at_branches = pairs @ self._base.inverse @ self._base.cuts
+        at_branches = self._base.over_branches(self._base.towards(pairs))
         if which is None:
-            return self._answer(at_branches, at_branches, self._base.branch_to_branches,
+            return self._answer(at_branches, at_branches, self._base.to_branches,
                                 lambda: pairs @ self._own @ self._base.cuts)  # fmt: skip
         answer = at_branches[which]
         for lift in self._lifts:
             at_ports = at_branches[which[lift.rows][:, :, None], lift.ports[:, None, :]]
             weights = np.matmul(at_ports, np.swapaxes(lift.middle, 1, 2))
-            answer[lift.rows] -= np.matmul(weights, self._base.branch_to_branches[lift.ports])
+            answer[lift.rows] -= np.matmul(weights, self._base.to_branches(lift.ports))
         if self._anew.size:
             answer[self._anew] = pairs[which[self._anew]] @ self._own @ self._base.cuts
         return np.asarray(answer)
 
     def squares(self, red: Ints, black: Ints, weight: Floats, whole: Floats) -> tuple[Floats, Floats, Floats]:
         """Of the replies R to pairs, without making them: sum of weight·R² over branches, (C, pairs), `weight` (C,
-        branches); R·whole, (C, pairs, m), `whole` (C, branches, m); and the size of the terms that the first is a
+        branches); R·whole, (C, pairs, m), `whole` (C, m, branches); and the size of the terms that the first is a
         difference of, (C, pairs), infinite where a case is solved anew."""
         base = self._base
         pairs = base.paths[red] - base.paths[black]
-        plain = pairs @ base.inverse @ base.cuts
+        plain = base.over_branches(base.towards(pairs))
         square = weight @ np.square(plain).T
-        moved = np.matmul(plain, whole)
+        moved = np.swapaxes(_times(whole, plain.T), 1, 2)
         size = square.copy()
         size[self._anew] = np.inf
         for lift in self._lifts:
-            mine, at = lift.rows, base.branch_to_branches[lift.ports]  # (rows, K, branches)
+            mine, at = lift.rows, base.to_branches(lift.ports)  # (rows, K, branches)
             lifted = np.swapaxes(np.matmul(lift.middle, plain.T[lift.ports]), 1, 2)  # (rows, pairs, K)
             heavy = at * weight[mine][:, None, :]
-            crossed = np.swapaxes(heavy @ plain.T, 1, 2)
+            crossed = np.swapaxes(_times(heavy, plain.T), 1, 2)
             own = np.matmul(lifted, np.matmul(heavy, np.swapaxes(at, 1, 2)))
             square[mine] += ((own - 2 * crossed) * lifted).sum(axis=2)
             size[mine] += np.abs(own * lifted).sum(axis=2)
-            moved[mine] -= np.matmul(lifted, np.matmul(at, whole[mine]))
+            moved[mine] -= np.matmul(lifted, np.matmul(at, np.swapaxes(whole[mine], 1, 2)))
         return square, moved, size
 
     def source_ohm(self, red: Ints, black: Ints) -> Floats:
         """Ohms between the nodes of each pair with the sources dead, (C, pairs)."""
         pairs = self._base.paths[red] - self._base.paths[black]
-        towards = pairs @ self._base.inverse
-        at_branches = (towards @ self._base.cuts).T
-        answer = np.broadcast_to((towards * pairs).sum(axis=1), (self.siemens.shape[0], pairs.shape[0])).copy()
+        towards = self._base.towards(pairs)
+        at_branches = self._base.over_branches(towards).T
+        answer = np.broadcast_to((towards * pairs).sum(axis=1), (self.circuits.count, pairs.shape[0])).copy()
         for lift in self._lifts:
             at_ports = at_branches[lift.ports]
             answer[lift.rows] -= (at_ports * np.matmul(lift.middle, at_ports)).sum(axis=1)
@@ -305,35 +390,39 @@ class Solved:
     def pushed(self, amps: Floats) -> Floats:
         """Node volts, (C, n, nodes), for amperes `amps` (C, n, branches) driven along the branches from b to a."""
         base = self._base
-        answer = amps @ base.branch_to_nodes
+        driven = base.into_tree(amps.reshape(-1, amps.shape[2]))
+        answer = base.over_nodes(base.towards(driven)).reshape(*amps.shape[:2], -1)
         for lift in self._lifts:
             mine = amps[lift.rows]
-            at_ports = np.matmul(mine, base.branch_to_branches[:, lift.ports].swapaxes(0, 1))
+            at_ports = np.matmul(mine, np.swapaxes(base.to_branches(lift.ports), 1, 2))
             weights = np.matmul(at_ports, np.swapaxes(lift.middle, 1, 2))
-            answer[lift.rows] -= np.matmul(weights, base.branch_to_nodes[lift.ports])
+            answer[lift.rows] -= np.matmul(weights, base.to_nodes(lift.ports))
         if self._anew.size:
             answer[self._anew] = amps[self._anew] @ base.cuts.T @ self._own @ base.paths.T
         return np.asarray(answer)
 
-    def _answer(self, plain: Floats, at_branches: Floats, columns: Floats, anew: Callable[[], Floats]) -> Floats:
+    def _answer(
+        self, plain: Floats, at_branches: Floats, answers: Callable[[Ints], Floats], anew: Callable[[], Floats]
+    ) -> Floats:
         """The base's answers `plain` (pairs, n) to pairs that put `at_branches` (pairs, branches) on the branches,
-        lifted to every case by the answers `columns` (branches, n) to the branches: (C, pairs, n)."""
-        answer = np.broadcast_to(plain, (self.siemens.shape[0], *plain.shape)).copy()
+        lifted to every case by the `answers` to the branches, (..., n) for (...): (C, pairs, n)."""
+        answer = np.broadcast_to(plain, (self.circuits.count, *plain.shape)).copy()
         for lift in self._lifts:
             at_ports = at_branches.T[lift.ports]  # (rows, K, pairs)
             weights = np.matmul(lift.middle, at_ports)
-            answer[lift.rows] -= np.matmul(np.swapaxes(weights, 1, 2), columns[lift.ports])
+            answer[lift.rows] -= np.matmul(np.swapaxes(weights, 1, 2), answers(lift.ports))
         if self._anew.size:
             answer[self._anew] = anew()
         return answer
 
 
-def _differences(siemens: Floats, base: Floats) -> Iterator[tuple[Ints, Ints, Floats]]:
+def _differences(circuits: Circuits) -> Iterator[tuple[Ints, Ints, Floats]]:
     """Cases by how many branches they differ in: rows (R,), those branches (R, K) and by how much, (R, K); cases
     that differ in fewer are filled up with what does not change."""
-    row, branch = np.nonzero(siemens != base)
-    step = siemens[row, branch] - base[branch]
-    counts = np.bincount(row, minlength=siemens.shape[0])
+    step = circuits.own_siemens - circuits.siemens[circuits.branch]
+    differs = np.flatnonzero(step)
+    row, branch, step = circuits.row[differs], circuits.branch[differs], step[differs]
+    counts = np.bincount(row, minlength=circuits.count)
     place = np.arange(row.size) - np.repeat(np.cumsum(counts) - counts, counts)
     edges = [0, *WIDTHS, max(int(counts.max(initial=0)), WIDTHS[-1] + 1)]
     for low, high in pairwise(edges):
@@ -347,6 +436,24 @@ def _differences(siemens: Floats, base: Floats) -> Iterator[tuple[Ints, Ints, Fl
         ports, steps = np.zeros(shape, dtype=np.int64), np.zeros(shape)
         ports[at], steps[at] = branch[mine], step[mine]
         yield rows, ports, steps
+
+
+def _times(stack: Floats, matrix: Floats) -> Floats:
+    """(R, K, n) times (n, m) as one product, (R, K, m): many small ones take several times as long."""
+    return np.asarray((stack.reshape(-1, stack.shape[2]) @ matrix).reshape(*stack.shape[:2], matrix.shape[1]))
+
+
+def _middle(step: Floats, at_ports: Floats) -> tuple[Floats, Floats]:
+    """(I + D·S)⁻¹·D of systems (R, K, K), from the steps D (R, K) and S at the ports; and how much an error of one
+    rounding in S may grow there, (R,) (Skeel's condition number)."""
+    system = step[:, :, None] * at_ports
+    size = np.abs(system)
+    diagonal = np.arange(step.shape[1])
+    system[:, diagonal, diagonal] += 1.0
+    size[:, diagonal, diagonal] += 1.0
+    lifted = _inverted(system)
+    grown = np.matmul(np.abs(lifted), size).max(axis=(1, 2), initial=0.0) * np.finfo(float).eps
+    return lifted * step[:, None, :], grown
 
 
 def _inverted(system: Floats) -> Floats:

@@ -7,11 +7,12 @@ cases are settled together; C is their number.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from troubleshoot.solve.linear import Bools, Floats, Incidence, Ints, Solved
+from troubleshoot.solve.linear import Bools, Circuits, Floats, Incidence, Ints, Solved
 
 ROUNDS = 16
 """Rounds after which devices that still move are said to chatter; a chain of events is at most eight long."""
@@ -119,9 +120,17 @@ class Devices:
         state.blown &= ~self.fuses.resets
         return state
 
-    def impose(self, siemens: Floats, emf_v: Floats, state: State) -> tuple[Floats, Floats]:
-        """The (C, branches) arrays with every device in the given state."""
-        siemens, emf_v = siemens.copy(), emf_v.copy()
+    @cached_property
+    def touched(self) -> Ints:
+        """The branches that devices change."""
+        contacts = [branch for _, branch, _ in self.relays.contacts]
+        return np.unique(np.concatenate([np.array(contacts, dtype=np.int64), self.fuses.branch, self.bends.branch]))
+
+    def impose(self, circuits: Circuits, state: State, base: Circuits | None = None) -> Circuits:
+        """The circuits with every device in the given state, said by how they differ from `base`'s one circuit, or from
+        that of the first."""
+        touched = self.touched
+        siemens, emf_v = circuits.at(touched)
         relays = self.relays
         closed = (state.pulled & ~relays.stuck) | relays.welded
         lifted = closed | state.pulled
@@ -130,14 +139,16 @@ class Devices:
         for f, branch in enumerate(self.fuses.branch):
             self._open(siemens, int(branch), state.blown[:, f])
         bends = self.bends
-        here = bends.branch
+        here = np.searchsorted(touched, bends.branch)
         bent = (state.bent != 0) & (siemens[:, here] > 0)
         siemens[:, here] = np.where(bent, bends.run_siemens, siemens[:, here])
         emf_v[:, here] = np.where(bent, bends.emf_v * state.bent, emf_v[:, here])
-        return siemens, emf_v
+        return circuits.with_branches(touched, siemens, emf_v, base)
 
     def _open(self, siemens: Floats, branch: int, which: Bools) -> None:
-        siemens[which, branch] = np.minimum(siemens[which, branch], self.open_siemens[branch])
+        """Opens a branch in some of the cases; `siemens` (C, touched)."""
+        at = np.searchsorted(self.touched, branch)
+        siemens[which, at] = np.minimum(siemens[which, at], self.open_siemens[branch])
 
     def look(self, solved: Solved, state: State, at: Ints | slice = slice(None)) -> State:
         """The state that the devices would take on seeing these volts and currents; `at` says which of the solutions is
@@ -155,16 +166,14 @@ class Devices:
             after.blown = state.blown | ((over > 1) & (over == over.max(axis=1, keepdims=True)))
         bends = self.bends
         if bends.branch.size:
-            ends = solved.net.a[bends.branch], solved.net.b[bends.branch]
-            volts = (solved.volts[:, ends[0]] - solved.volts[:, ends[1]])[at]
+            volts = solved.across(bends.branch)[at]
             sign = np.where(bends.two_way & (volts < 0), -1, 1).astype(np.int8)
             # cut off, a motor in the model floats at its own back-EMF: it turns only on what it is fed above that
             keeps = (state.bent == sign) & (sign * volts > bends.keep_v)
             # and one of its two signs is left by way of rest: a hot filament cut off floats at the wrong sign
             begins = (state.bent == 0) & (sign * volts > bends.start_v) & (sign * volts > bends.keep_v)
-            able = (
-                ~bends.seized & (solved.siemens[:, bends.branch] > 0)[at]
-            )  # a test lamp that is not fitted does not glow
+            # a test lamp that is not fitted does not glow
+            able = ~bends.seized & (solved.circuits.at(bends.branch)[0] > 0)[at]
             after.bent = np.where((keeps | begins) & able, sign, 0).astype(np.int8)
         if bends.turn is not None:
             self._in_turn(bends.turn, state, after)
@@ -184,49 +193,48 @@ class Devices:
 
 
 def settle(
-    net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State, circuit: Ints | None = None
+    net: Incidence, devices: Devices, circuits: Circuits, state: State, circuit: Ints | None = None
 ) -> tuple[State, Bools]:
     """Follows the devices from `state` until none moves. Returns the settled state and who chatters, (C,).
 
-    Where many cases differ in the devices' thresholds only, `circuit` (C,) says which row of `siemens` and `emf_v` is
-    each case's.
+    Where many cases differ in the devices' thresholds only, `circuit` (C,) says which of `circuits` is each
+    case's.
 
     A fuse blows only in a state that the relays and bends would rest in, so that a start-up current does
     not blow it; a chattering case keeps its last state. While others buzz a filament gets hot, and so what chatters
     is followed once more with filaments hot at once.
     """
-    circuit = np.arange(siemens.shape[0]) if circuit is None else circuit
-    settled, chatters = _follow(net, devices, siemens, emf_v, state, circuit)
+    circuit = np.arange(circuits.count) if circuit is None else circuit
+    settled, chatters = _follow(net, devices, circuits, state, circuit)
     turn, rows = devices.bends.turn, np.flatnonzero(chatters)
     if rows.size and turn is not None and (turn > 0).any():
         here = devices.rows(rows)
         hot = replace(here, bends=replace(here.bends, turn=np.where(turn > 0, -1, turn)))
-        again, buzzes = _follow(net, hot, siemens, emf_v, state.rows(rows), circuit[rows])
+        again, buzzes = _follow(net, hot, circuits, state.rows(rows), circuit[rows])
         rests = np.flatnonzero(~buzzes)
         settled.put(rows[rests], again.rows(rests))
         chatters[rows[rests]] = False
     return settled, chatters
 
 
-def _follow(
-    net: Incidence, devices: Devices, siemens: Floats, emf_v: Floats, state: State, circuit: Ints
-) -> tuple[State, Bools]:
+def _follow(net: Incidence, devices: Devices, circuits: Circuits, state: State, circuit: Ints) -> tuple[State, Bools]:
     """From state to state until none moves, or it is known to go on for ever."""
     chatters = np.zeros(circuit.size, dtype=bool)
     moving = np.arange(circuit.size)
-    shared = circuit.size > siemens.shape[0]
+    shared = circuit.size > circuits.count
     state = devices.cold(state)
-    base = None
+    base: Circuits | None = None
     history: list[State] = []  # of the cases that still move: how they were before each round
     for done in range(1, ROUNDS + 1):
         here = devices.rows(moving)
         before = state.rows(moving)
         history.append(before)
         first, at = _alike(circuit[moving], before) if shared else (np.arange(moving.size), slice(None))
-        mine = circuit[moving[first]]
-        imposed = here.rows(first).impose(siemens[mine], emf_v[mine], before.rows(first))
-        base = imposed[0][0] if base is None or (moving[0] == 0 and first[0] == 0) else base
-        after = here.look(Solved(net, *imposed, base_siemens=base), before, at)
+        healthy = moving[0] == 0 and first[0] == 0
+        base = here.rows(first).impose(
+            circuits.rows(circuit[moving[first]]), before.rows(first), None if healthy else base
+        )
+        after = here.look(Solved(net, base), before, at)
         moved = (after.pulled != before.pulled).any(axis=1) | (after.bent != before.bent).any(axis=1)
         after.blown = np.where(moved[:, None], before.blown, after.blown)
         moved |= (after.blown != before.blown).any(axis=1)

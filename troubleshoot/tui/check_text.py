@@ -21,8 +21,8 @@ LEFT_OVER = 45
 
 def write_check(sheet: Sheet, card: CheckCard, layout: str) -> None:
     """What to do now: how things must stand, then the leads or the look, then what is normal and what to mind."""
-    if card.check.again:
-        sheet.say("Once more, since the verdict hangs on it: lift both leads and set them anew.", STRONG)
+    if card.steps.again:
+        sheet.say(card.steps.again, STRONG)
     has_face = bool(card.steps.on_relays) and layout in LAYOUTS
     beside = has_face and sheet.width >= LEFT_OVER + FACE_WIDTH
     words = Sheet(sheet.look, sheet.width - FACE_WIDTH if beside else sheet.width)
@@ -110,7 +110,8 @@ def write_question(sheet: Sheet, question: Question) -> None:
 def write_outcome(sheet: Sheet, outcome: Outcome, asked: str) -> None:
     """What the last answer did."""
     sheet.gap()
-    sheet.say(f"Noted: {outcome.understood}, for {asked}.", STRONG)
+    compared = f" ({outcome.compared})" if outcome.compared else ""
+    sheet.say(f"Noted: {outcome.understood}{compared}, for {asked}.", STRONG)
     for line in outcome.doubted:
         sheet.say(line, ALARM, "! ", "  ")
     if outcome.fell:
@@ -130,13 +131,29 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
     if not card.sure:
         write_suspects(sheet, card.suspects[:5])
         sheet.gap()
+    for text in card.because:
+        sheet.say(text)
+    sheet.gap()
     for text in card.repair:
         sheet.labelled("Repair", text)
+    if card.behind:
+        sheet.gap()
+        sheet.head("Find out why it failed before a new one goes in")
+        for cause in card.behind:
+            sheet.say(f"{cause.probability:.0%} {cause.say}. Shown by: {cause.proof}", "", "- ", "  ")
     if card.prove:
         sheet.gap()
         sheet.head("These readings must be right after the repair")
         for text in card.prove:
             sheet.say(text, "", "- ", "  ")
+
+
+def write_because(sheet: Sheet, card: VerdictCard) -> None:
+    """Why the verdict comes now, and what it hangs on."""
+    sheet.head("Why this verdict")
+    for text in card.because:
+        sheet.gap()
+        sheet.say(text)
 
 
 def write_stopped(sheet: Sheet, advice: str) -> None:

@@ -60,7 +60,8 @@ def first_questions(circuit: Circuit) -> list[Asked]:
               "load it, move the wires).", marked=2),
         Asked("can", "many", "What can you do? A number switches it, Enter goes on.", ABILITIES,
               at_first=tuple(o.value for o in ABILITIES if getattr(can, o.value))),
-        Asked("cant_reach", "many", "What can you not get at? A number switches it, Enter goes on.", _reach(circuit)),
+        Asked("cant_reach", "many", "What can you not get at, or not take out? A number switches it, Enter goes on.",
+              (*_reach(circuit), *_fixed(circuit))),
         *_layout(circuit),
     ]  # fmt: skip
 
@@ -72,6 +73,18 @@ def _reach(circuit: Circuit) -> tuple[Option, ...]:
     places = dict.fromkeys(p.place for p in parts.values() if p.place != "engine bay")
     return (*(Option(place, f"anything {place}") for place in places),
             *(Option(n, f"{p.spoken} ({p.place})") for n, p in parts.items()))  # fmt: skip
+
+
+STAYS_IN = "stays in: "
+"""Before a part's name where the option is that it does not come out."""
+
+
+def _fixed(circuit: Circuit) -> tuple[Option, ...]:
+    """The relays, which may be soldered or riveted in."""
+    return tuple(
+        Option(f"{STAYS_IN}{name}", f"{circuit.named_parts[name].spoken}: does not come out (soldered, riveted)")
+        for name in circuit.relays
+    )
 
 
 def _layout(circuit: Circuit) -> list[Asked]:
@@ -89,6 +102,8 @@ def _layout(circuit: Circuit) -> list[Asked]:
 def told_of(answers: dict[str, Sequence[str]]) -> dict[str, object]:
     """The answers as the arguments of `Session.tell`."""
     on = set(answers["can"])
-    can = {option.value: option.value in on for option in ABILITIES} | {"cant_reach": list(answers["cant_reach"])}
+    can: dict[str, object] = {option.value: option.value in on for option in ABILITIES}
+    can["cant_reach"] = [one for one in answers["cant_reach"] if not one.startswith(STAYS_IN)]
+    can["cant_remove"] = [one.removeprefix(STAYS_IN) for one in answers["cant_reach"] if one.startswith(STAYS_IN)]
     return {"complaint": answers["complaint"][0], "can": can, "worked": answers["worked"][0],
             "touched": answers["touched"][0], "present": answers["present"][0]}  # fmt: skip

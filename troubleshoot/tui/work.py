@@ -11,6 +11,7 @@ from typing import Any, ClassVar
 from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.errors import TroubleshootError
 from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
+from troubleshoot.session.reasons import Why
 from troubleshoot.session.session import Session
 from troubleshoot.session.standing import ReadLine
 from troubleshoot.session.state import expects
@@ -53,6 +54,7 @@ class WorkPage(Page):
         self.standing: Standing | None = None
         self.question: Question | None = None
         self.outcome: tuple[Outcome, str] | None = None
+        self.told: Why | None = None
         self.advice = ""
         self.said = "The last line of the log was torn and has been dropped; nothing acknowledged is lost."
         self.said = self.said if session.torn else ""
@@ -143,7 +145,14 @@ class WorkPage(Page):
             if isinstance(now.card, CheckCard):
                 write.write_why(sheet, now.card)
             else:
-                sheet.say("There is no check to explain: nothing more is worth doing.")
+                write.write_because(sheet, now.card)
+            sheet.gap()
+            sheet.say("Type: why not, and a part, for what would have to be true; or: carries, for the answer that it "
+                      "hangs on.")  # fmt: skip
+        elif pane == "told" and self.told:
+            for line in self.told.lines:
+                sheet.say(line)
+                sheet.gap()
 
     def paint_keys(self, sheet: Sheet) -> None:
         super().paint_keys(sheet)
@@ -152,6 +161,8 @@ class WorkPage(Page):
         for label, text in (
             ("a number", "12.4   12,4 V   -12.4   450mV   1.2k   OL   about 12   2..8 (it wanders)"),
             ("a word", "for what you see or hear: one of those offered, or its number"),
+            ("why not", "why not, and a part: what would have to be true for it to be that after all"),
+            ("carries", "which answer what leads now hangs on"),
             ("own", "a reading of your own: 86 cranking 0.2, or 30 to 87 on 0.1"),
             ("skip", "skip, and why"),
             ("stop", "stop, and what is unsafe"),
@@ -212,6 +223,8 @@ class WorkPage(Page):
         answer = read_answer(text, expects(check) if check else "voltage", check.answers if check else ())
         if isinstance(answer, Stop):
             self._stop(answer.why)
+        elif isinstance(answer, Command) and answer.name in ("why not", "carries"):
+            self._ask_why(answer)
         elif isinstance(answer, Command):
             self.fail(f"Type {answer.name!r} alone, or press its key (F1).")
         elif isinstance(answer, Skip):
@@ -222,6 +235,15 @@ class WorkPage(Page):
             self.fail(f"{answer.message} ({answer.hint})")
         else:
             self._answer(lambda: self.session.record(check, text))
+
+    def _ask_why(self, asked: Command) -> None:
+        """What a verdict hangs on, or what would have to be true for another suspect: in a pane of its own."""
+
+        def took(told: Why) -> None:
+            self.told, self._pane = told, "told"
+
+        carries = asked.name == "carries"
+        self.do("thinking back", lambda: self.session.carries() if carries else self.session.why_not(asked.about), took)
 
     def _is_own_reading(self, text: str) -> bool:
         return any(word in key_words(self.session.circuit) for word in text.casefold().split()[1:])
@@ -297,8 +319,8 @@ class WorkPage(Page):
             return
 
         def skip() -> str:
-            self.session.skip(card, " ".join(why.split())[:200])
-            return f"Skipped: {card.short}."
+            taught = self.session.skip(card, " ".join(why.split())[:200])
+            return f"For the rest of this job: {taught}." if taught else f"Skipped: {card.short}."
 
         self._change("skipping", skip)
 

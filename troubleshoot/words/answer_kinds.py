@@ -55,9 +55,10 @@ class Stop:
 
 @dataclass(frozen=True)
 class Command:
-    """A wish other than answering: one of `COMMANDS`."""
+    """A wish other than answering: one of `COMMANDS`; `about` is what it names, for those that name something."""
 
     name: str
+    about: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,4 +79,4 @@ class Refused:
 
 
 Answer = Value | OverLimit | Wander | Seen | Skip | Stop | Command | Doubtful | Refused
-COMMANDS = ("why", "undo", "?", "verdict", "suspects", "readings", "quit")
+COMMANDS = ("why", "why not", "carries", "undo", "?", "verdict", "suspects", "readings", "quit")

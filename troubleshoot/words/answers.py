@@ -46,7 +46,11 @@ LONGEST_REASON = 200
 _STOP = re.compile(r"(?:stop|unsafe)\b[\s:,.;!-]*(.*)", re.IGNORECASE)
 _SKIP = re.compile(r"skip\b[\s:,.;!-]*(.*)", re.IGNORECASE)
 _DANGER = re.compile(r"\b(?:fire|smok\w*|burn\w*|fuel|gas|petrol|sparks?)\b", re.IGNORECASE)
-_SAME_COMMAND = {"help": "?", "q": "quit", "exit": "quit"}
+_WHY_NOT = re.compile(r"why\s+(?:not|isn't it|is it not)\b[\s:,]*(.+?)[\s?.!]*", re.IGNORECASE)
+_SAME_COMMAND = {
+    "help": "?", "q": "quit", "exit": "quit", "what carries it": "carries", "what carries this": "carries",
+    "what does it hang on": "carries",
+}  # fmt: skip
 # Any of a row means the choice in the same row, where exactly one of the row is offered.
 _SYNONYMS = (
     ("yes", "y", "yep", "yeah", "yup"),
@@ -86,6 +90,8 @@ def read_answer(text: str, expects: str, choices: tuple[str, ...] = ()) -> Answe
 def _command(cleaned: str) -> Command | None:
     if cleaned and set(cleaned) == {"?"}:
         return Command("?")
+    if why_not := _WHY_NOT.fullmatch(cleaned):
+        return Command("why not", why_not[1])
     word = cleaned.casefold().rstrip(" ?!.")
     name = _SAME_COMMAND.get(word, word)
     return Command(name) if name in COMMANDS else None

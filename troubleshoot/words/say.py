@@ -9,6 +9,7 @@ from troubleshoot.circuit.setups import Setup, key_before
 from troubleshoot.parts import Fuse, Relay, Switch
 from troubleshoot.parts.keys import SAY_KEY
 from troubleshoot.units import show
+from troubleshoot.words.moving import CAUTION, say_moved, say_watch, say_wiggle
 
 SAY_FUNCTION = {
     "volts": "DC volts",
@@ -97,20 +98,39 @@ def say_setup(network: Network, setup: Setup) -> str:
 def say_check(network: Network, check: Check) -> str:
     """What to do, whole: setup first, then the probes or the look."""
     setup = say_setup(network, check.setup)
-    if check.again:
-        anew = "lift both leads, look for the numbers, set them anew" if check.kind == "reading" else "look anew"
-        setup = f"Once more, since the verdict hangs on it: {anew}. {setup}"
+    if check.again and not check.watched:
+        setup = f"{say_again(network, check)} {setup}"
+    watch = f" {say_watch(check)}" if check.watched else ""
     if check.kind == "observation":
-        return f"{setup} {say_look(network.circuit, check)}"
-    held = ""
+        return f"{setup} {say_look(network.circuit, check)}{watch}"
+    held = watch
     if check.is_held:
         held = f" {say_hold(network.circuit, check.setup)}"
     if check.wire:
         wire, arrow = say_wire(network, check.wire), say_arrow(network, check.wire)
-        return f"{setup} Put the clamp round {wire}, its arrow {arrow}."
+        return f"{setup} Put the clamp round {wire}, its arrow {arrow}.{watch}"
     return (
         f"{setup} Red on {say_point(network, check.red)}, black on {say_point(network, check.black)}. "
         f"Meter on {SAY_FUNCTION[check.function]}.{held}"
+    )
+
+
+def say_again(network: Network, check: Check) -> str:
+    """How a check is made anew: not the same way, so that what was wrong the first time shows. Common practice, no
+    source: the meter is tried on something known before it is believed."""
+    if check.kind == "observation":
+        return "Once more, since much hangs on it: look anew."
+    if check.wire:
+        return "Once more, since much hangs on it: open the clamp, zero it, look for the wire and the arrow anew."
+    if check.is_ohms:
+        tried = "touch the leads together first: under 1 ohm, and OL when they part"
+        return f"Once more, since much hangs on it: lift both leads and {tried}. Then look for the numbers anew."
+    battery = network.circuit.battery
+    red, black = (say_point(network, f"{battery}.{end}") for end in ("pos", "neg"))
+    return (
+        "Once more, since much hangs on it: lift both leads. Dial on DC volts, red lead in the volts jack; black on "
+        f"{black}, touch red to {red}: what a good battery shows, or it is the meter, its fuse or its leads. Then look "
+        "for the numbers and set the leads anew."
     )
 
 
@@ -137,6 +157,8 @@ def say_look(circuit: Circuit, check: Check) -> str:
     kind, _, name = check.about.partition(":")
     if kind == "lamp":
         return "Does the test lamp light?"
+    if kind == "wiggle":
+        return say_wiggle(circuit, name)
     part = circuit.named_parts[name]
     if kind == "click":
         return f"{_say_turn(check.setup)} does the {part.spoken} click?"
@@ -168,11 +190,14 @@ def say_short(network: Network, check: Check) -> str:
     removed = setup.removed - circuit.unplugged_to_crank - on_extension(setup)
     out = say_operated(circuit, setup) + say_out(circuit, Setup(setup.key, removed))
     out += say_fitted(network, setup)
+    out += ["watched"] if check.watched else []
     tail = f", {', '.join(out)}" if out else ""
     if check.kind == "observation":
         kind, _, name = check.about.partition(":")
         if kind == "lamp":
             return f"test lamp? ({key}{tail})"
+        if kind == "wiggle":
+            return f"{say_moved(circuit, name)} moved: any change? ({key}{tail})"
         part = circuit.named_parts[name]
         asked = {
             "click": "clicks?",
@@ -241,6 +266,7 @@ def cautions(network: Network, check: Check) -> list[str]:
         )
     if check.place == "at the tank":
         said.append("Fuel vapour: no flame, no spark, no hot bulb; make no live connection at the tank.")
+    said += [CAUTION] if check.watched or check.about.startswith("wiggle:") else []
     said += _fitting_cautions(setup)
     if check.is_ohms:
         said.append("Battery negative off first: never ohms on a live circuit.")

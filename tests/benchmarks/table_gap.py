@@ -1,0 +1,75 @@
+"""How much dearer a simulated session is than the decision table says, for choice.py.
+
+Cars are drawn as often as the circuit's priors say, with severities off the grid; each is worked to its verdict as a
+session is. Beside it the rollout's expected seconds on the decision table of what was believed after the same
+complaint. A table knows neither noise nor slips, and ends in certainty where a session ends at 0.97 with its verdict
+resting on no single answer: both ways they differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from sampled import TRIES, draw_severity, run_session
+
+from troubleshoot.car import Car
+from troubleshoot.diagnose.belief import prior_of
+from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.decision import decide
+from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.diagnose.rollout import Rollout
+from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
+from troubleshoot.expect.seen import complaint_chances
+
+SEVERITIES = 2
+
+
+def cars_by_prior(reasoner: Reasoner, count: int, rng: np.random.Generator) -> Iterator[tuple[str, Car]]:
+    """So many cars, faults drawn by their weight; one that its fault does nothing to is drawn again."""
+    table = reasoner.table
+    network, ranges = table.network, severity_range(table.network)
+    faults = {fault.name: fault for fault in network.faults}
+    names, of = np.unique(table.names, return_inverse=True)
+    p = np.bincount(of, table.weight)
+    for _ in range(count):
+        for _ in range(TRIES):
+            name = str(rng.choice(names, p=p / p.sum()))
+            fault = faults.get(name)
+            if fault is None and name != NOTHING_WRONG.name:
+                continue
+            severity = draw_severity(fault, ranges, rng) if fault else None
+            car = Car(network, fault, severity, int(rng.integers(2**31)))
+            if fault is None or car.matters():
+                yield name, car
+                break
+
+
+def table_s(reasoner: Reasoner, complaint: str) -> float:
+    """The rollout's expected seconds on the decision table after a complaint."""
+    table, guesses = reasoner.table, reasoner.guesses
+    prior = prior_of(table, guesses)
+    prior[:-1] *= complaint_chances(table, complaint)
+    checks = [check for check in reasoner.checks if not check.after]
+    decision = decide(table, guesses, prior / prior.sum(), reasoner.group_of, checks, Stand(), SEVERITIES)
+    return Rollout(decision).plan().cost_s
+
+
+def sessions(reasoner: Reasoner, count: int, rng: np.random.Generator) -> list[dict[str, float]]:
+    """For each session its seconds, and the table's."""
+    known: dict[str, float] = {}
+    rows = []
+    for name, car in cars_by_prior(reasoner, count, rng):
+        complaint = car.complaint()
+        if complaint not in known:
+            known[complaint] = table_s(reasoner, complaint)
+        rows.append({"session_s": run_session(reasoner, name, car).seconds, "table_s": known[complaint]})
+    return rows
+
+
+def gap_of(rows: list[dict[str, float]]) -> dict[str, float]:
+    """All sessions' seconds over the tables', with the standard error of that ratio, and how many there were."""
+    session, table = (np.array([row[key] for row in rows]) for key in ("session_s", "table_s"))
+    ratio = float(session.sum() / table.sum())
+    error = float((session - ratio * table).std() / np.sqrt(len(rows)) / table.mean())
+    return {"table_gap": round(ratio, 3), "table_gap_error": round(error, 3), "table_gap_sessions": len(rows)}
