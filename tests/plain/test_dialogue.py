@@ -316,3 +316,31 @@ def test_after_the_verdict_one_may_ask_go_back_or_finish(fresh: Session, fault_n
     assert "carries it" in said or "hangs on this" in said
     assert "Taken back" in said
     assert fresh.state.concluded
+
+
+# ---- after the verdict
+
+
+def test_a_repair_is_proved_until_nothing_is_wrong_any_more(fresh: Session) -> None:
+    blown = next(fault for fault in fresh.table.network.faults if fault.name == "main_fuse:blown")
+    car = [Car(fresh.table.network, blown, None, 3)]
+
+    def answers() -> str:
+        card = fresh.next_check()
+        if isinstance(card, CheckCard):
+            return car[0].answer(card.check)
+        if fresh.state.repairs:
+            return ""
+        car[0] = car[0].repaired(0)
+        return "repaired"
+
+    said, _ = talk(fresh, *GATE, *FIRST, *[answers] * 60)
+    assert fresh.state.repairs
+    assert "Repaired: " in said
+    assert "The repair holds" in said.split("Repaired: ")[1]
+
+
+def test_before_a_verdict_nothing_is_repaired(fresh: Session) -> None:
+    said, _ = talk(fresh, *GATE, *FIRST, "repaired")
+    assert "no verdict yet" in said
+    assert not fresh.state.repairs

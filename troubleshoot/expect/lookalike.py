@@ -101,7 +101,9 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     for chances in looks:
         seen += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
     # all readings together tell at least as much as the best of them
-    left = np.flatnonzero(-8 * (seen - np.square(distances(a, b, telling[:, :1])[:, 0]) / 2) < SURELY_APART**2)
+    left = np.flatnonzero(
+        -8 * (seen - np.square(distances(a, b, telling[:, :1]).max(axis=1, initial=0.0)) / 2) < SURELY_APART**2
+    )
     a, b, telling, seen = a[left], b[left], telling[left], seen[left]
     ln_bc = seen + _joint_ln_bc(table, a, b, columns[telling])
     return a, b, 2 * normal_tail(np.sqrt(np.maximum(-8 * ln_bc, 0)) / 2)

@@ -28,6 +28,7 @@ why          why this check, and what each answer would mean
 why not PART what would have to be true for a part or wire to be it after all
 carries      which answer what leads now hangs on
 skip REASON  not this one; "can't reach the pump", "no ohms" hold for the whole job
+repaired     after a verdict: it is done; goes on to prove the repair
 undo         take the last answer back
 suspects     who is in question now          readings   what was read so far
 verdict      what it looks like now          quit       leave; --resume goes on
@@ -159,7 +160,8 @@ class Dialogue:
 
     def _after(self, card: VerdictCard) -> bool:
         """What is asked or told after the verdict; True when the job goes on, False when it is taken as it stands."""
-        self._say("Enter finishes. Or: why not PART, carries, undo, a reading of your own (86 cranking 0.2).")
+        self._say("Enter finishes. When it is repaired: repaired. Or: why not PART, carries, undo, a reading of your "
+                  "own (86 cranking 0.2).")  # fmt: skip
         while given := self._ask("verdict> ").strip():
             answer = read_answer(given, "voltage")
             try:
@@ -232,6 +234,8 @@ class Dialogue:
         elif name in ("why not", "carries"):
             for text in (self.session.carries() if name == "carries" else self.session.why_not(about)).lines:
                 self._say(text, "  ")
+        elif name == "repaired":
+            return self._repaired(card)
         elif name == "suspects":
             for line in self.session.suspects():
                 self._tell(f"  {line.probability:6.1%}  {line.say}")
@@ -243,6 +247,14 @@ class Dialogue:
         else:
             self._tell(HELP)
         return False
+
+    def _repaired(self, card: CheckCard | VerdictCard) -> bool:
+        """Goes on after a repair; True when there was a verdict to repair by."""
+        if not isinstance(card, VerdictCard):
+            self._say("There is no verdict yet to repair by.")
+            return False
+        self._say(say.say_repaired(self.session.repaired()))
+        return True
 
     def _show_why(self, card: CheckCard | VerdictCard) -> None:
         if isinstance(card, VerdictCard):

@@ -81,6 +81,9 @@ def local_now() -> datetime:
 WARNED = 1e-3
 """Probability of a dangerous suspect from which a check warns of it (invented)."""
 
+PROVED = 0.9
+"""Probability of "nothing is wrong" from which a repair is said to hold (invented): a healthy car rarely gets more."""
+
 
 class Session:
     """A job: `start` or `resume`, `clear_gate`, `tell`, then `next_check` and `record` until a verdict."""
@@ -514,7 +517,10 @@ class Session:
         named = [part for name in leading for part in parts_of(name)] if card.sure else []
         why = (causes(self.table, self.guesses, self.state.evidence, name) for name in named)
         behind = next(filter(None, why), ())
-        return replace(card, say=card.say + say_beyond(belief, leading, at.known), because=because, behind=behind)
+        card = replace(card, say=card.say + say_beyond(belief, leading, at.known), because=because, behind=behind)
+        first = card.suspects[0]
+        proved = self.state.repairs and first.name == NOTHING_WRONG.name and first.probability >= PROVED
+        return replace(card, say=say.say_holds(first.probability), repair=()) if proved else card
 
     # ---- why
 

@@ -21,6 +21,7 @@ from troubleshoot.tui.deeds import WORKING, Deed, bindings
 from troubleshoot.tui.page import Page
 from troubleshoot.tui.sheet import Sheet
 from troubleshoot.words.answers import Command, Refused, Skip, Stop, read_answer
+from troubleshoot.words.say import say_repaired
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,8 @@ class WorkPage(Page):
         else:
             write.write_verdict(sheet, card)
             sheet.gap()
-            sheet.say("Enter alone finishes the job. A reading of your own (86 cranking 0.2) or undo goes on with it.")
+            sheet.say("Enter alone finishes the job. Once it is mended, type repaired to prove it. A reading of your "
+                      "own (86 cranking 0.2) or undo goes on with it.")  # fmt: skip
         if self.outcome:
             write.write_outcome(sheet, *self.outcome)
 
@@ -225,6 +227,8 @@ class WorkPage(Page):
             self._stop(answer.why)
         elif isinstance(answer, Command) and answer.name in ("why not", "carries"):
             self._ask_why(answer)
+        elif isinstance(answer, Command) and answer.name == "repaired":
+            self._repaired()
         elif isinstance(answer, Command):
             self.fail(f"Type {answer.name!r} alone, or press its key (F1).")
         elif isinstance(answer, Skip):
@@ -235,6 +239,13 @@ class WorkPage(Page):
             self.fail(f"{answer.message} ({answer.hint})")
         else:
             self._answer(lambda: self.session.record(check, text))
+
+    def _repaired(self) -> None:
+        """Goes on after a repair, to prove it and to find what the fault has hidden."""
+        if not self.standing or not isinstance(self.standing.card, VerdictCard):
+            self.fail("There is no verdict yet to repair by.")
+            return
+        self._change("going on after the repair", lambda: say_repaired(self.session.repaired()))
 
     def _ask_why(self, asked: Command) -> None:
         """What a verdict hangs on, or what would have to be true for another suspect: in a pane of its own."""

@@ -79,4 +79,4 @@ class Refused:
 
 
 Answer = Value | OverLimit | Wander | Seen | Skip | Stop | Command | Doubtful | Refused
-COMMANDS = ("why", "why not", "carries", "undo", "?", "verdict", "suspects", "readings", "quit")
+COMMANDS = ("why", "why not", "carries", "repaired", "undo", "?", "verdict", "suspects", "readings", "quit")

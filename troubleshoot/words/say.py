@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network
@@ -322,3 +324,13 @@ GENERAL_CAUTION = (
     "This is a guide for people who know the usual dangers of cranking engines, fuel and batteries. The "
     "vehicle's own manual, local rules and a licensed workshop come before it."
 )
+
+
+def say_repaired(faults: Sequence[str]) -> str:
+    """What is done next, once these faults, in words, have been repaired."""
+    return f"Repaired: {'; '.join(faults)}. Now the readings that prove it, and whatever it may have hidden."
+
+
+def say_holds(p: float) -> str:
+    """That a repair has been proved, with this probability that nothing is wrong any more."""
+    return f"The repair holds: nothing that was read or seen since is wrong ({p:.1%} sure)."
