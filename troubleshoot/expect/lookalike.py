@@ -101,9 +101,8 @@ def _cell_overlaps(table: Table, checks: Sequence[Check], of: Ints, wrong_look: 
     for chances in looks:
         seen += np.log(np.sqrt(chances[a] * chances[b]).sum(axis=1))
     # all readings together tell at least as much as the best of them
-    left = np.flatnonzero(
-        -8 * (seen - np.square(distances(a, b, telling[:, :1]).max(axis=1, initial=0.0)) / 2) < SURELY_APART**2
-    )
+    best_one = distances(a, b, telling[:, :1]).max(axis=1, initial=0.0)
+    left = np.flatnonzero(4 * np.square(best_one) - 8 * seen < SURELY_APART**2)
     a, b, telling, seen = a[left], b[left], telling[left], seen[left]
     ln_bc = seen + _joint_ln_bc(table, a, b, columns[telling])
     return a, b, 2 * normal_tail(np.sqrt(np.maximum(-8 * ln_bc, 0)) / 2)
@@ -149,13 +148,13 @@ def _slopes(table: Table, cells: Ints, columns: Ints) -> Floats:
     """Slopes of the readings `columns` (n, k) of cells (n,), each reading of a cell worked out once: (n, k, U)."""
     count = len(table.readings)
     wanted, back = np.unique(cells[:, None] * count + columns, return_inverse=True)
-    some, first, each = np.unique(wanted // count, return_index=True, return_counts=True)
-    place = np.arange(wanted.size) - np.repeat(first, each)
-    row = np.repeat(np.arange(some.size), each)
-    of_cell = np.zeros((some.size, int(each.max(initial=0))), dtype=np.int64)
+    _, first, each = np.unique(wanted // count, return_index=True, return_counts=True)
+    place = (np.arange(wanted.size) - np.repeat(first, each)) % JOINT
+    row = np.cumsum(place == 0) - 1  # a cell of which many readings are wanted takes several rows
+    of_cell = np.repeat(wanted[place == 0, None] % count, JOINT, axis=1)
     of_cell[row, place] = wanted % count
     back = back.reshape(columns.shape)
-    return np.asarray(table.slopes(some, of_cell)[row[back], place[back]])
+    return np.asarray(table.slopes(wanted[place == 0] // count, of_cell)[row[back], place[back]])
 
 
 def normal_tail(x: Floats) -> Floats:

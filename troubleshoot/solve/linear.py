@@ -297,21 +297,18 @@ class Solved:
         return np.asarray(answer)
 
     def rows(self, which: Ints) -> Solved:
-        """The same for some of the cases."""
+        """The same for some of the cases, also one of them several times."""
         part = object.__new__(Solved)
         part.net, part.circuits, part._base = self.net, self.circuits.rows(which), self._base
         if "volts" in self.__dict__:
             part.__dict__["volts"] = self.volts[which]
-        place = np.full(self.circuits.count, -1)
-        place[which] = np.arange(which.size)
         part._lifts = []
         for lift in self._lifts:
-            mine = place[lift.rows] >= 0
-            part._lifts.append(Lift(place[lift.rows[mine]], lift.ports[mine], lift.middle[mine]))
-        mine = place[self._anew] >= 0
-        part._anew = place[self._anew[mine]]
-        if self._anew.size:
-            part.__dict__["_own"] = self._own[mine]
+            rows, at = _found(lift.rows, which, self.circuits.count)
+            part._lifts.append(Lift(rows, lift.ports[at], lift.middle[at]))
+        part._anew, at = _found(self._anew, which, self.circuits.count)
+        if at.size:
+            part.__dict__["_own"] = self._own[at]
         return part
 
     # ---- answers to amperes from outside
@@ -414,6 +411,14 @@ class Solved:
         if self._anew.size:
             answer[self._anew] = anew()
         return answer
+
+
+def _found(among: Ints, which: Ints, count: int) -> tuple[Ints, Ints]:
+    """Where `which` of `count` cases are `among` some, each once: their places in `which`, and in `among`."""
+    place = np.full(count, -1)
+    place[among] = np.arange(among.size)
+    rows = np.flatnonzero(place[which] >= 0)
+    return rows, place[which[rows]]
 
 
 def _differences(circuits: Circuits) -> Iterator[tuple[Ints, Ints, Floats]]:
