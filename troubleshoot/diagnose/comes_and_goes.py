@@ -39,7 +39,7 @@ HEAT = ("coil-open", "load-open", "fuse-blown")
 """Kinds that heat brings and rest takes away: a winding that opens, a breaker that closes again."""
 
 SHARE = {"loose": 0.15, "heat": 0.1}
-"""Share of such faults that come and go (invented; thread reading: "the fault leaves when touched" is common)."""
+"""Share of such faults that come and go (invented)."""
 
 UNTOLD = 0.2
 """How much less likely a fault that comes and goes is where nobody said so (invented)."""
