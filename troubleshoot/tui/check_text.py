@@ -131,9 +131,6 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
     if not card.sure:
         write_suspects(sheet, card.suspects[:5])
         sheet.gap()
-    for text in card.because:
-        sheet.say(text)
-    sheet.gap()
     for text in card.repair:
         sheet.labelled("Repair", text)
     if card.behind:
@@ -146,6 +143,11 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
         sheet.head("These readings must be right after the repair")
         for text in card.prove:
             sheet.say(text, "", "- ", "  ")
+    if card.because:
+        sheet.gap()
+        sheet.head("Why now")
+        for text in card.because:
+            sheet.say(text)
 
 
 def write_because(sheet: Sheet, card: VerdictCard) -> None:
