@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from runpy import run_path
 
 import numpy as np
 import pytest
 
 from troubleshoot.circuit import Circuit, Network, Setup, wire_up
-from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.files.circuit_file import load_circuit, parse_circuit
 from troubleshoot.solve.cases import OPEN, Bench, Case
 
 SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed" / "circuit.yaml"
@@ -155,3 +156,21 @@ def test_a_circuit_without_a_ground_bolt_has_no_shorts_to_metal_and_still_wires_
 
 def test_the_shipped_circuit_leaves_no_doubts() -> None:
     assert list(load_circuit(SHIPPED).doubts()) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "ways"),
+    [
+        ("twin-pumps", {"left_pump": ("relay",), "right_pump": ("relay",)}),
+        ("radiator-fan-two-speed", {"fan": ("low_relay", "high_relay")}),
+        ("pump-by-switch", {"pump": ()}),
+    ],
+)
+def test_the_relays_on_a_loads_way_are_found_by_its_wires(name: str, ways: dict[str, tuple[str, ...]]) -> None:
+    assert wire_up(load_circuit(SHIPPED.parents[1] / name)).relays_of == ways
+
+
+def test_a_relay_that_only_shares_a_feed_is_not_on_a_loads_way() -> None:
+    written = run_path(str(Path(__file__).parents[1] / "benchmarks" / "generated.py"))["circuit_text"](15)
+    network = wire_up(parse_circuit(written, "generated"))
+    assert network.relays_of == {"lamp_1": ("relay_1",), "lamp_2": ("relay_2",)}

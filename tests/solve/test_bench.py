@@ -9,8 +9,9 @@ import pytest
 
 from troubleshoot.circuit import Network, Setup, list_checks, wire_up
 from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.solve import linear
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Circuits, Solved
+from troubleshoot.solve.linear import Circuits, Incidence, Solved
 
 NOTHING: frozenset[str] = frozenset()
 SHIPPED = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed"
@@ -263,3 +264,26 @@ def test_ohms_with_the_power_off_are_those_of_a_solution_of_their_own(network: N
         plain = (np.linalg.solve(nodal, pair) * pair).sum(axis=(1, 2))
         wrong = np.abs((between[:, red] - between[:, black]) / plain - 1)
         assert wrong.max() < 1e-3, (check.id, bench.cases[int(wrong.argmax())])
+
+
+def test_a_large_circuits_sparse_base_gives_what_a_dense_one_gives(
+    network: Network, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """To a nanovolt; to a millivolt where a node floats. And the replies behind a reading, to a part in a million."""
+    bench = Bench(network, every_case(network))
+    at = np.array([bench.node_at[node] for node in ("pump.plus", "relay.86")])
+    for setup in (Setup("on"), Setup("off", frozenset({"battery", "relay", "pump"}))):
+        circuits = bench.circuits(setup, bench.settled(setup)[0])
+        found = []
+        for sparse_from in (10**6, 0):
+            monkeypatch.setattr(linear, "SPARSE_FROM", sparse_from)
+            net = Incidence(bench.net.count, bench.net.a, bench.net.b)  # one that keeps no base yet
+            solved = Solved(net, circuits)
+            found.append((solved.volts, solved.source_ohm(at, 0 * at), solved.replies(at, 0 * at)))
+        dense, sparse = found
+        floats = dense[1].max(axis=1) > FLOATS_OHM
+        off_v = np.abs(dense[0] - sparse[0]).max(axis=1)
+        assert off_v[~floats].max(initial=0.0) <= 1e-6
+        assert off_v.max() <= 1e-3
+        assert sparse[1] == pytest.approx(dense[1], rel=1e-3)
+        assert sparse[2][~floats] == pytest.approx(dense[2][~floats], rel=1e-6, abs=1e-6)
