@@ -93,10 +93,11 @@ def test_a_ground_by_hand_comes_only_after_its_readings(checks: list[Check]) -> 
 
 def test_every_observation_has_answers_and_something_to_look_at(network: Network, checks: list[Check]) -> None:
     fittings = {fitting.name for fitting in network.fittings}
+    wires = {wire.name for wire in network.circuit.wires}
     for check in checks:
         if check.kind == "observation":
             assert len(set(check.answers)) >= 2, check.id
-            assert check.about.partition(":")[2] in network.circuit.parts.keys() | fittings, check.id
+            assert check.about.partition(":")[2] in network.circuit.parts.keys() | fittings | wires, check.id
 
 
 def test_what_is_fitted_can_be_fitted_and_stands_where_its_part_is_out(network: Network, checks: list[Check]) -> None:
