@@ -127,3 +127,22 @@ async def test_a_second_troubleshoot_on_the_same_job_is_told(app: TroubleshootAp
             assert "anothertroubleshootisatworkonthisjob" in "".join(screen_text(other).split())
             assert page.session.state.name == "Old van"
         app.close_job()
+
+
+async def test_after_the_verdict_the_word_repaired_goes_on_and_undo_takes_it_back(app, car_with) -> None:
+    async with app.run_test(size=(80, 24)) as pilot:
+        await at_work(pilot)
+        await type_line(pilot, "repaired")
+        assert "no verdict yet" in screen_text(app)
+        await press(pilot, "escape")
+        car = car_with("relay:coil-open")
+        await answer_until_verdict(pilot, car)
+        await type_line(pilot, "repaired")
+        await settle(pilot)
+        assert "Repaired: " in screen_text(app)
+        assert not isinstance(work_page(pilot).standing.card, VerdictCard)
+        await press(pilot, "f6")
+        await settle(pilot)
+        assert "Taken back: the repair" in screen_text(app)
+        assert isinstance(work_page(pilot).standing.card, VerdictCard)
+        app.close_job()
