@@ -83,11 +83,6 @@ def steps_of(network: Network, check: Check, last: Setup) -> Steps:
     )
 
 
-def _came_from(circuit: Circuit, setup: Setup) -> str:
-    """The key state before this one, whatever is operated."""
-    return key_before(circuit, replace(setup, operated=NOTHING))
-
-
 def _put_back(circuit: Circuit, back: frozenset[str]) -> tuple[str, ...]:
     """What to put back, the battery's clamp last: nothing is plugged together live."""
     ordered = sorted(back, key=lambda name: (name == circuit.battery, name))
