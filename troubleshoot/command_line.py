@@ -11,6 +11,8 @@ from pathlib import Path
 
 from troubleshoot.errors import TroubleshootError
 
+TREE_GIVEN = "a tree.yaml, its folder, or the name of a shipped circuit"
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns the exit status: 0 done, 1 a problem that was told, 2 wrong usage."""
@@ -81,7 +83,47 @@ def _parser() -> argparse.ArgumentParser:
     update.set_defaults(run=_update)
     schema = verbs.add_parser("schema", help="the JSON Schema of circuit.yaml, for editors")
     schema.set_defaults(run=_schema)
+    _tree_verbs(verbs)
     return parser
+
+
+def _tree_verbs(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """The verbs about decision trees: `troubleshoot tree VERB`."""
+    tree = verbs.add_parser("tree", help="decision trees: made, proved, printed, walked")
+    tree.set_defaults(run=lambda _: tree.error("which verb of tree?"))
+    kinds = tree.add_subparsers(metavar="VERB")
+    walk = kinds.add_parser("walk", help="go through a tree at the vehicle, one step at a time")
+    walk.add_argument("tree", nargs="?", help=TREE_GIVEN)
+    walk.add_argument("--resume", nargs="?", const="", metavar="SESSION", help="go on with a walk (the last one)")
+    walk.add_argument("--folder", type=Path, default=argparse.SUPPRESS, help="where the job is kept")
+    walk.set_defaults(run=_tree_walk)
+    page = kinds.add_parser("page", help="a tree as one HTML file for a phone, which needs no network")
+    page.add_argument("tree", help=TREE_GIVEN)
+    page.add_argument("--out", type=Path, metavar="FILE", help="the file to write (the tree's name with .html)")
+    page.add_argument("--force", action="store_true", help="replace the file if it is there")
+    page.set_defaults(run=_tree_page)
+    prints = kinds.add_parser("print", help="a tree for paper: numbered steps as PDF, or a small one as a picture")
+    prints.add_argument("tree", help=TREE_GIVEN)
+    prints.add_argument("--out", type=Path, metavar="FILE", help="FILE.pdf (the tree's name), FILE.html or FILE.svg")
+    prints.add_argument("--paper", choices=("A4", "letter"), default="A4", help="its size")
+    prints.add_argument("--layout", default="", help="how the blades of the relays lie (see draw --face)")
+    prints.add_argument("--force", action="store_true", help="replace the file if it is there")
+    prints.set_defaults(run=_tree_print)
+    prove = kinds.add_parser(
+        "prove", help="a tree tried with sampled cars: what it finds, what it costs, what is wrong"
+    )
+    prove.add_argument("tree", help=TREE_GIVEN)
+    prove.add_argument("--cars", type=int, default=20, metavar="N", help="cars of each fault at each severity (20)")
+    prove.add_argument("--severities", type=int, default=5, metavar="N", help="severities of each fault (5)")
+    prove.add_argument("--seed", type=int, default=0, help="another one draws other cars (0)")
+    prove.add_argument("--guesses", type=Path, help="a file of priors and costs in place of the shipped one")
+    prove.add_argument("--all", action="store_true", help="every finding, not the first of each kind")
+    prove.add_argument("--json", action="store_true", help="as one JSON object")
+    prove.add_argument("--certify", action="store_true", help="keep the figures beside the tree, as TREE.proof.json")
+    prove.set_defaults(run=_tree_prove)
+    show = kinds.add_parser("show", help="a tree as text, with numbered steps")
+    show.add_argument("tree", help=TREE_GIVEN)
+    show.set_defaults(run=_tree_show)
 
 
 def _screens(arguments: argparse.Namespace) -> int:
@@ -188,9 +230,10 @@ def _draw(arguments: argparse.Namespace) -> int:
     from troubleshoot.files.circuit_file import load_circuit
     from troubleshoot.files.tell import shown_path
     from troubleshoot.plain import drawing_text as drawing
+    from troubleshoot.plain.new_file import check_target, write_new
 
     if arguments.svg:
-        drawing.check_target(arguments.svg, arguments.force)
+        check_target(arguments.svg, ".svg", arguments.force)
     circuit = load_circuit(_circuit_file(arguments.circuit))
     strokes = ASCII if arguments.ascii else LINES
     made = None if arguments.face else drawing.make_drawing(circuit, arguments.key, arguments.fault)
@@ -200,7 +243,7 @@ def _draw(arguments: argparse.Namespace) -> int:
             if made
             else drawing.face_svg(circuit, arguments.face, arguments.layout)
         )
-        drawing.write_svg(svg, arguments.svg, arguments.force)
+        write_new(svg, arguments.svg, ".svg", arguments.force)
         _write(f"written to {shown_path(arguments.svg)}")
         return 0
     width = min(get_terminal_size().columns, 100)
@@ -280,6 +323,94 @@ def _schema(arguments: argparse.Namespace) -> int:
 
     del arguments
     sys.stdout.write(schema_text())
+    return 0
+
+
+def _tree_walk(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.errors import Problem, TypedWrong
+    from troubleshoot.plain.walk_text import WalkDialogue
+    from troubleshoot.session.walking import Walking
+
+    if arguments.resume is not None:
+        walking = Walking.resume(Path(arguments.resume or _last(arguments.folder)))
+    elif arguments.tree:
+        walking = Walking.start(places.tree_path(arguments.tree), arguments.folder)
+    else:
+        raise TypedWrong(Problem("no-tree", "which tree?", "troubleshoot tree walk TREE, or tree walk --resume"))
+    try:
+        WalkDialogue(walking, _ask, _write).run()
+    finally:
+        walking.session.close()
+    return 0
+
+
+def _tree_page(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.plain.new_file import write_new
+    from troubleshoot.tree.page import page_html
+    from troubleshoot.tree.tree_file import read_tree
+
+    tree = read_tree(places.tree_path(arguments.tree))
+    target = arguments.out or Path(f"{tree.name}.html")
+    write_new(page_html(tree), target, ".html", arguments.force)
+    _write(f"written to {shown_path(target)}")
+    return 0
+
+
+def _tree_print(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.plain.drawing_text import layout_named
+    from troubleshoot.plain.new_file import check_target, write_new
+    from troubleshoot.tree.paper import paper_html, print_pdf
+    from troubleshoot.tree.picture import picture_svg
+    from troubleshoot.tree.tree_file import read_tree
+
+    tree = read_tree(places.tree_path(arguments.tree))
+    target = arguments.out or Path(f"{tree.name}.pdf")
+    suffix = target.suffix.lower() if target.suffix.lower() in (".html", ".svg") else ".pdf"
+    check_target(target, suffix, arguments.force)
+    if suffix == ".svg":
+        made: str | bytes = picture_svg(tree)
+    else:
+        html = paper_html(tree, arguments.paper, layout_named(arguments.layout) if arguments.layout else None)
+        made = html if suffix == ".html" else print_pdf(html)
+    write_new(made, target, suffix, arguments.force)
+    _write(f"written to {shown_path(target)}")
+    return 0
+
+
+def _tree_prove(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.session.proving import prove_file
+    from troubleshoot.tree.proof_text import proof_data, proof_lines
+
+    proof, notice, certificate = prove_file(
+        places.tree_path(arguments.tree), arguments.cars, arguments.severities, arguments.seed, arguments.guesses,
+        arguments.certify,
+    )  # fmt: skip
+    if notice:
+        sys.stderr.write(f"{notice}\n")
+    if arguments.json:
+        _write(json.dumps(proof_data(proof), ensure_ascii=False))
+    else:
+        for line in proof_lines(proof, arguments.all):
+            _write(line)
+    if certificate:
+        sys.stderr.write(f"written to {shown_path(certificate)}\n")
+    return 0 if proof.holds else 1
+
+
+def _tree_show(arguments: argparse.Namespace) -> int:
+    from troubleshoot import places
+    from troubleshoot.tree.paper import tree_lines
+    from troubleshoot.tree.tree_file import read_tree
+
+    for line in tree_lines(read_tree(places.tree_path(arguments.tree)), min(_width(), 100)):
+        _write(line)
     return 0
 
 

@@ -53,3 +53,15 @@ def circuit_path(given: str) -> Path:
     raise TypedWrong(
         Problem("no-circuit", f"there is no circuit {given!r}", f"a path to a circuit.yaml, or one of: {known}")
     )
+
+
+def tree_path(given: str) -> Path:
+    """The tree's file that a person named: a path, or the name of a shipped circuit. Raises TypedWrong."""
+    path = Path(given)
+    if path.exists():
+        return path / "tree.yaml" if path.is_dir() else path
+    shipped = trees() / given / "tree.yaml"
+    if "/" not in given and shipped.is_file():
+        return shipped
+    known = ", ".join(sorted(p.parent.name for p in trees().glob("*/tree.yaml")))
+    raise TypedWrong(Problem("no-tree", f"there is no tree {given!r}", f"a path to a tree.yaml, or one of: {known}"))

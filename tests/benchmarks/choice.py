@@ -6,9 +6,12 @@ An instance is a shipped circuit's decision table, read fresh, with drawn priors
 and drawn costs (each guessed number of seconds times exp N(0, 0.5)), cut down to 28 to 60 cells drawn at random. Half
 have constant costs, half also cost what it takes to change the setup and the place. The exact solver proves each
 optimum; the policies' expected seconds are divided by it. An instance that was not proved in its budget counts
-in `unproved` and is left out of the shares. "Priors wrong by 5" can be read in two ways, and both are printed.
+in `unproved` and is left out of the shares. The rollout plans on hedged weights (HEDGE), `unhedged` on the weights
+as they are; both are reckoned with the right ones. "Priors wrong by 5" can be read in two ways, and both are printed.
 `priors5x`: the rollout chooses on weights that are each 5 times too high or too low, by the toss of a coin, and its
 cost is reckoned with the right ones; `priors5x_within`: wrong by a factor drawn evenly on the log scale from 1/5 to 5.
+`priors5x_exact`: the exact optimum of the weights of `priors5x`, reckoned with the right ones: no chooser that
+believes its weights can be expected to do better (it may happen to, on an instance).
 `table_gap`: seconds of sessions with sampled cars over those of their decision tables (table_gap.py).
 Seconds are CPU seconds of one core. The last line is JSON.
 """
@@ -50,7 +53,7 @@ FEWEST, MOST = 28, 60
 BUDGET = 40_000
 """Sets of cells after which the solver gives up on an instance."""
 
-SESSIONS, QUICK_SESSIONS = 12, 6
+SESSIONS, QUICK_SESSIONS = 24, 6
 """Sampled sessions of each circuit, for the table's gap."""
 
 QUICK_CIRCUITS = ("horn-button-to-ground", "pump-by-switch", "radiator-fan-thermal", "training-bench")
@@ -126,6 +129,11 @@ def greedy(table: DecisionTable, score: Callable[[Floats, Floats, int], Floats])
     return Plan(choice, walked_s(table, choice, root))
 
 
+def hedged(table: DecisionTable) -> Plan:
+    """What the rollout chooses on a table whose weights it does not quite believe."""
+    return Rollout(table.hedged()).plan()
+
+
 def wrong_by(table: DecisionTable, factor: float, rng: Rng) -> DecisionTable:
     """Weights each `factor` times too high or too low."""
     return table.reweighted(table.weight * factor ** rng.choice([-1.0, 1.0], table.weight.size))
@@ -139,15 +147,18 @@ def compare(table: DecisionTable, rng: Rng, budget: int) -> dict[str, float]:
     optimum = find_optimum(table, budget, plan)
     took = time.process_time() - start
     policies = {
-        "rollout": plan.cost_s,
+        "rollout": hedged(table).under(table),
+        "unhedged": plan.cost_s,
         "information_per_cost": rollout.base_plan().cost_s,
         "cost_ignored": greedy(table, lambda groups, cells, stand: groups).cost_s,
         "random": float(np.mean([greedy(table, lambda g, c, s: rng.random(g.size)).cost_s for _ in range(3)])),
     }
     for factor in (2.0, 5.0):
-        policies[f"priors{factor:.0f}x"] = Rollout(wrong_by(table, factor, rng)).plan().under(table)
+        believed = wrong_by(table, factor, rng)
+        policies[f"priors{factor:.0f}x"] = hedged(believed).under(table)
+    policies["priors5x_exact"] = find_optimum(believed, budget).plan.under(table)
     within = table.reweighted(table.weight * 5.0 ** rng.uniform(-1, 1, table.weight.size))
-    policies["priors5x_within"] = Rollout(within).plan().under(table)
+    policies["priors5x_within"] = hedged(within).under(table)
     found = {name: seconds / optimum.plan.cost_s for name, seconds in policies.items()}
     found |= {"proved": optimum.is_proved, "gap": optimum.gap, "cells": table.weight.size, "solve_s": took}
     return found | {"checks": table.act_s.size}
@@ -208,7 +219,8 @@ def of_circuit(folder: Path, seed: int, instances: int, large: bool) -> dict[str
     return found
 
 
-POLICIES = ("rollout", "information_per_cost", "cost_ignored", "random", "priors2x", "priors5x", "priors5x_within")
+POLICIES = ("rollout", "information_per_cost", "cost_ignored", "random", "priors2x", "priors5x", "priors5x_within",
+            "priors5x_exact", "unhedged")  # fmt: skip
 
 
 def figures(rows: list[dict[str, float]]) -> dict[str, float]:
@@ -248,7 +260,8 @@ def report(
 ) -> None:
     """The table for people, and the line of JSON."""
     print(f"{'circuit':24} {'kind':9} {'cells':>5} {'checks':>6} {'rollout':>8} {'inf/cost':>8} {'no cost':>8} "
-          f"{'random':>7} {'pri 2x':>7} {'pri 5x':>7} {'pri <5x':>7} {'gap':>7} {'solved in':>9}")  # fmt: skip
+          f"{'random':>7} {'pri 2x':>7} {'pri 5x':>7} {'pri <5x':>7} {'5x ex.':>7} {'unhedg.':>7} {'gap':>7} "
+          f"{'solved in':>9}")  # fmt: skip
     for row in rows:
         over = " ".join(f"{row[name]:8.4f}" if i < 3 else f"{row[name]:7.3f}" for i, name in enumerate(POLICIES))
         kind = "setups" if row["setups"] else "constant"
@@ -264,8 +277,10 @@ def report(
     last = {
         "seed": seed, "quick": quick, "instances": every["instances"], "unproved": every["unproved"],
         "mean_over_optimum": every["rollout_mean"], "worst_over_optimum": every["rollout_worst"],
+        "unhedged_mean": every["unhedged_mean"], "unhedged_worst": every["unhedged_worst"],
         "priors2x_over_optimum": every["priors2x_mean"], "priors5x_over_optimum": every["priors5x_mean"],
-        "priors5x_worst": every["priors5x_worst"], "priors5x_within_over_optimum": every["priors5x_within_mean"],
+        "priors5x_worst": every["priors5x_worst"], "priors5x_exact_over_optimum": every["priors5x_exact_mean"],
+        "priors5x_within_over_optimum": every["priors5x_within_mean"],
         **{f"{name}_{kind}": every[f"{name}_{kind}"] for name in POLICIES[1:4] for kind in ("mean", "worst")},
         **{f"{kind}_{name}": part[f"rollout_{name}"] for kind, part in parts.items() for name in ("mean", "worst")},
     }  # fmt: skip

@@ -21,28 +21,31 @@ from dataclasses import dataclass
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-from sampled import TRIES, answer, draw_severity, interval
+from sampled import TRIES, WORKERS, answer, draw_severity, interval, seed_for
 
 from troubleshoot.car import Car
 from troubleshoot.circuit.network import Network
-from troubleshoot.diagnose.belief import Belief, prior_of
+from troubleshoot.diagnose.belief import Belief
+from troubleshoot.diagnose.comes_and_goes import chances_told
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, not_yet
-from troubleshoot.diagnose.pairs import parts_of, prior_after_repair
+from troubleshoot.diagnose.pairs import parts_of
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.sign_off import next_after_repair
+from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG, severity_range
-from troubleshoot.expect.seen import complaint_chances, told_already
+from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
 from troubleshoot.places import circuit_path, trees
 from troubleshoot.session.ability import Can
+from troubleshoot.session.prior import prior_after
+from troubleshoot.session.state import Told
 from troubleshoot.solve.linear import Floats
 
-WORKERS = 2
-CARS, QUICK_CARS = 480, 32
+CARS, QUICK_CARS = 128, 8
+QUICK_CIRCUITS = ("pump-on-ignition-feed", "pump-controller-grounds")
 ROUNDS = 5
 """Verdicts of a job at most."""
 
@@ -87,8 +90,8 @@ def play(reasoner: Reasoner, car: Car) -> Double:
     """A whole job: verdict, repair, sign-off, second verdict."""
     true = car.faults[0][0].name, car.faults[1][0].name
     complaint, circuit = car.complaint(), car.network.circuit
-    prior = prior_of(reasoner.table, reasoner.guesses)
-    prior[:-1] *= complaint_chances(reasoner.table, complaint)
+    reasoner, prior = reasoner.told(complaint), prior_after(reasoner.table, reasoner.guesses, Told(complaint=complaint))
+    done: list[str] = []
     told = {c.id for c in reasoner.checks if told_already(circuit, c, complaint)}
     left = list(true)
     rounds: list[tuple[str, ...]] = []
@@ -114,8 +117,9 @@ def play(reasoner: Reasoner, car: Car) -> Double:
         complaint = car.complaint()
         told = {c.id for c in reasoner.checks if told_already(circuit, c, complaint)}
         repaired = right or sorted(named)
-        prior = prior_after_repair(reasoner.table, reasoner.guesses, belief.evidence, repaired, prior)
-        prior[:-1] *= complaint_chances(reasoner.table, complaint)
+        prior = prior_after_repair(reasoner.table, reasoner.guesses, belief.evidence, repaired, prior, done)
+        done += repaired
+        prior[:-1] *= chances_told(reasoner.table, complaint)
         story.append(f"after the repair of {' and '.join(repaired)} said to be {complaint}")
     found = straight and not left
     return Double(true, tuple(rounds), tuple(readings), found, together, not left, tuple(story))
@@ -159,7 +163,7 @@ def play_all(names: list[str], count: int, seed: int) -> dict[str, list[Double]]
         _reasoner = Reasoner(table, load_guesses(), Can().allowed(table.network, table.checks))
         _ = _reasoner.group_of, table.stack
         with multiprocessing.get_context("fork").Pool(WORKERS) as pool:
-            shares = [(each, 1000 * seed + worker) for worker in range(WORKERS)]
+            shares = [(each, seed_for(f"{name} {worker}", seed)) for worker in range(WORKERS)]
             found[name] = [job for part in pool.map(_play, shares) for job in part]
         print(f"{name:26} {sum(job.found for job in found[name]):3} of {len(found[name])}", flush=True)
     return found
@@ -167,7 +171,8 @@ def play_all(names: list[str], count: int, seed: int) -> dict[str, list[Double]]
 
 def figures(quick: bool, seed: int, names: list[str] | None = None, count: int = 0) -> dict[str, object]:
     """The figures by name, with the stories of the misses."""
-    names = names or sorted(path.parent.name for path in trees().glob("*/circuit.yaml"))
+    every = sorted(path.parent.name for path in trees().glob("*/circuit.yaml"))
+    names = names or (list(QUICK_CIRCUITS) if quick else every)
     by_circuit = play_all(names, count or (QUICK_CARS if quick else CARS), seed)
     jobs = [job for some in by_circuit.values() for job in some]
     found = [job for job in jobs if job.found]

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -20,10 +21,11 @@ from functools import cache
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-from sampled import answer, draw_severity, interval
+from sampled import WORKERS, answer, draw_severity, interval, seed_for
 
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import cranking_setup, working_setup
 from troubleshoot.diagnose.belief import Belief
@@ -31,7 +33,7 @@ from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.reason import SURE, Group, Reasoner
 from troubleshoot.expect.cells import severity_range
-from troubleshoot.expect.seen import complaints_of, told_already
+from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
@@ -39,12 +41,12 @@ from troubleshoot.parts.branch import Fault
 from troubleshoot.places import circuit_path
 from troubleshoot.session.ability import Can
 from troubleshoot.session.prior import prior_after
-from troubleshoot.session.state import Told
+from troubleshoot.session.state import Told as Heard
 
 CIRCUITS = ("pump-on-ignition-feed", "pump-feed-on-30", "pump-inertia-in-ground", "radiator-fan-thermal")
 LOOSE = ("stretch-bad", "ground-joint", "spread-contact", "switch-contact", "contacts-burnt", "contacts-stuck-open")
 HOT = ("coil-open", "load-open")
-CARS = 5, 25
+CARS = 2, 20
 """Cars of each circuit, with `--quick` and without."""
 
 SHARE = (0.2, 0.8)
@@ -171,7 +173,7 @@ class Ended:
 def run_session(reasoner: Reasoner, car: Car, complaint: str) -> Ended:
     """A session from the complaint to the verdict, as `find` holds it."""
     circuit, reasoner = car.network.circuit, reasoner.told(complaint)
-    prior = prior_after(reasoner.table, reasoner.guesses, Told(complaint=complaint))
+    prior = prior_after(reasoner.table, reasoner.guesses, Heard(complaint=complaint))
     passed = frozenset(c.id for c in reasoner.checks if told_already(circuit, c, complaint))
     evidence: list[Known] = []
     stand, story = Stand(), [f"complaint: {complaint}"]
@@ -194,40 +196,59 @@ def reasoner_for(name: str) -> Reasoner:
     return Reasoner(table, load_guesses(), Can().allowed(table.network, table.checks))
 
 
+@dataclass(frozen=True)
+class Told:
+    """How one session went: whether the fault was found, or another of the same part named, and how sure; answers, and
+    how many more than with the fault always there (every third car, else None); the story."""
+
+    found: bool
+    alike: bool
+    sure: bool
+    answers: int
+    extra: int | None
+    story: str
+
+
+def _play(job: tuple[str, int, int]) -> list[Told]:
+    """So many sessions on one circuit."""
+    circuit, count, seed = job
+    reasoner = reasoner_for(circuit)
+    network = reasoner.table.network
+    told, known = [], set(reasoner.table.names)
+    for number, (fault, car) in enumerate(coming_cars(network, known, count, seed_for(circuit, seed))):
+        ended, extra = run_session(reasoner, car, car.complaint()), None
+        if number % 3 == 0:
+            steady = Car(network, fault, car.true_severity, car.seed)
+            extra = len(ended.story) - len(run_session(reasoner, steady, steady.complaint()).story)
+        # the plug of a load and its winding, a socket's contact and its relay: one spot to the hand
+        alike = _spot(fault.name) in {_spot(name) for name in ended.lead.faults}
+        said = f"said {', '.join(ended.lead.faults)} ({ended.lead.probability:.3f})"
+        head = f"{circuit}: {fault.name} at {car.true_severity}, there {car.share:.0%} of the time; {said}"
+        told.append(Told(fault.name in ended.lead.faults, alike, ended.lead.probability > SURE, len(ended.story) - 1,
+                         extra, "\n    ".join([head, *ended.story])))  # fmt: skip
+    return told
+
+
 def figures(quick: bool, seed: int) -> dict[str, object]:
     """Sessions on cars whose fault comes and goes, every third again with the fault always there."""
-    misses, found, sure, right, answers, extra, alike = [], 0, 0, 0, [], [], 0
-    for circuit in CIRCUITS:
-        reasoner = reasoner_for(circuit)
-        network = reasoner.table.network
-        known = set(reasoner.table.names)
-        for number, (fault, car) in enumerate(coming_cars(network, known, CARS[not quick], seed)):
-            ended = run_session(reasoner, car, car.complaint())
-            hit = fault.name in ended.lead.faults
-            found, answers = found + hit, [*answers, len(ended.story) - 1]
-            sure, right = sure + (ended.lead.probability > SURE), right + (hit and ended.lead.probability > SURE)
-            if number % 3 == 0:
-                steady = Car(network, fault, car.true_severity, car.seed)
-                extra.append(len(ended.story) - len(run_session(reasoner, steady, steady.complaint()).story))
-            if not hit:
-                # the plug of a load and its winding, a socket's contact and its relay: one spot to the hand
-                alike += _spot(fault.name) in {_spot(name) for name in ended.lead.faults}
-                said = ", ".join(ended.lead.faults)
-                head = f"{circuit}: {fault.name} at {car.true_severity}, there {car.share:.0%} of the time; said {said}"
-                misses.append("\n    ".join([f"{head} ({ended.lead.probability:.3f})", *ended.story]))
-    count = len(answers)
+    with multiprocessing.get_context("fork").Pool(WORKERS) as pool:
+        jobs = [(circuit, CARS[not quick], seed) for circuit in CIRCUITS]
+        told = [one for some in pool.map(_play, jobs, chunksize=1) for one in some]
+    count, found = len(told), sum(one.found for one in told)
+    sure, missed = [one for one in told if one.sure], [one for one in told if not one.found]
+    alike, right = sum(one.alike for one in missed), sum(one.found for one in sure)
     print(f"{found} of {count} found; of {count - found} missed, {alike} with another fault of the same part; "
-          f"{right} of {sure} above {SURE} right")  # fmt: skip
+          f"{right} of {len(sure)} above {SURE} right")  # fmt: skip
     return {
         "intermittent_sessions": count,
         "intermittent_found": round(found / count, 4),
         "intermittent_interval": interval(found, count),
-        "intermittent_right_above_097": round(right / max(sure, 1), 4),
-        "intermittent_share_above_097": round(sure / count, 4),
-        "intermittent_mean_readings": round(float(np.mean(answers)), 2),
-        "intermittent_extra_readings": round(float(np.mean(extra)), 2),
+        "intermittent_right_above_097": round(right / max(len(sure), 1), 4),
+        "intermittent_share_above_097": round(len(sure) / count, 4),
+        "intermittent_mean_readings": round(float(np.mean([one.answers for one in told])), 2),
+        "intermittent_extra_readings": round(float(np.mean([o.extra for o in told if o.extra is not None])), 2),
         "intermittent_missed_same_part": alike,
-        "intermittent_misses": misses,
+        "intermittent_misses": [one.story for one in missed],
     }
 
 

@@ -20,20 +20,21 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-from sampled import CIRCUIT, Run, answer, cars, interval, run_session
+from sampled import CIRCUIT, WORKERS, Run, answer, cars, interval, run_session
 
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
-from troubleshoot.diagnose.belief import Belief, prior_of
+from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.expect.seen import complaint_chances
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.places import trees
 from troubleshoot.session.ability import Can
+from troubleshoot.session.prior import prior_after
+from troubleshoot.session.state import Told as Heard
 from troubleshoot.session.state import expects
 from troubleshoot.words.answers import OverLimit, Value, read_answer
 
@@ -47,8 +48,7 @@ in which a meter stays set wrong, though it asks to try it on the battery first 
 APART = 4.0
 """Sigmas from every severity of the true fault at which a reading cannot be its own (invented)."""
 
-WORKERS = 2
-SESSIONS_QUICK, SESSIONS_FULL = 36, 800
+SESSIONS_QUICK, SESSIONS_FULL = 14, 320
 
 Mistake = Callable[["Person", Check], str]
 
@@ -252,13 +252,6 @@ class Told:
         return self.run.true in self.run.leaders
 
 
-def prior_for(table: Table, guesses: object, complaint: str) -> np.ndarray:
-    """The prior that a session starts with, (C + 1,)."""
-    prior = prior_of(table, guesses)  # type: ignore[arg-type]
-    prior[:-1] *= complaint_chances(table, complaint)
-    return np.asarray(prior / prior.sum())
-
-
 def _could_be(table: Table, true: str, known: Known) -> bool:
     """Whether some severity of the true fault could have shown it."""
     cells = np.flatnonzero(np.array(table.names) == true)
@@ -289,8 +282,9 @@ def play(reasoner: Reasoner, circuit: str, true: str, car: Callable[[], Car], ki
     else:
         return None
     evidence = [answer(check, text) for check, text in person.said]
-    prior = prior_for(reasoner.table, reasoner.guesses, car().complaint())
-    doubted, slip = _doubted(reasoner.weigh(evidence, prior))
+    complaint = car().complaint()
+    prior = prior_after(reasoner.table, reasoner.guesses, Heard(complaint=complaint))
+    doubted, slip = _doubted(reasoner.told(complaint).weigh(evidence, prior))
     wrong = [evidence[at] for at in person.wrong]
     mattered = not all(_could_be(reasoner.table, true, known) for known in wrong)
     ids = tuple(known.check.id for known in wrong)
@@ -303,11 +297,12 @@ def _fits(circuit: Circuit, kind: str) -> bool:
 
 @dataclass(frozen=True)
 class Share:
-    """One circuit's share of the sessions."""
+    """One circuit's share of the sessions; `first`: the kind of mistake that it begins with."""
 
     path: Path
     sessions: int
     seed: int
+    first: int
 
 
 def play_share(share: Share) -> list[Told]:
@@ -318,7 +313,7 @@ def play_share(share: Share) -> list[Told]:
     kinds = [kind for kind in MISTAKES if _fits(table.network.circuit, kind)]
     found: list[Told] = []
     rng = np.random.default_rng([share.seed, 7])
-    at = 0
+    at = share.first
     for true, car in _shuffled(table, share, rng):
         if len(found) >= share.sessions:
             break
@@ -379,7 +374,8 @@ def figures(quick: bool, seed: int) -> dict[str, object]:
     """The figures by name; prints a table by kind."""
     paths = circuits(quick)
     total = SESSIONS_QUICK if quick else SESSIONS_FULL
-    shares = [Share(path, -(-total // len(paths)), seed) for path in paths]
+    each = -(-total // len(paths))
+    shares = [Share(path, each, seed, number * each) for number, path in enumerate(paths)]
     with multiprocessing.get_context("fork").Pool(WORKERS) as pool:
         told = [one for part in pool.map(play_share, shares, chunksize=1) for one in part]
     return summary(told)

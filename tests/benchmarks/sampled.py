@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,23 +14,24 @@ import numpy as np
 from troubleshoot.car import Car
 from troubleshoot.circuit import Network
 from troubleshoot.circuit.checks import Check
-from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from, not_yet
 from troubleshoot.diagnose.reason import Group, Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
-from troubleshoot.expect.seen import complaint_chances, told_already
+from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
 from troubleshoot.session.ability import Can
-from troubleshoot.session.state import expects
+from troubleshoot.session.prior import prior_after
+from troubleshoot.session.state import Told, expects
 from troubleshoot.solve.cases import OPEN
 from troubleshoot.words.answers import read_answer
 
 CIRCUIT = Path(__file__).parents[2] / "trees" / "pump-on-ignition-feed" / "circuit.yaml"
 TRIES = 40
+WORKERS = 2
 
 
 def shipped_table() -> Table:
@@ -110,11 +112,10 @@ class Run:
 
 def run_session(reasoner: Reasoner, true: str, car: Car) -> Run:
     """Drives the reasoner with a car until it gives its verdict, by the checks that a session would let one make."""
-    prior, complaint, circuit = prior_of(reasoner.table, reasoner.guesses), car.complaint(), car.network.circuit
-    prior[:-1] *= complaint_chances(reasoner.table, complaint)
+    complaint, circuit = car.complaint(), car.network.circuit
+    reasoner, prior = reasoner.told(complaint), prior_after(reasoner.table, reasoner.guesses, Told(complaint=complaint))
     allowed = {check.id for check in Can().allowed(car.network, reasoner.checks)}
     passed = {c.id for c in reasoner.checks if c.id not in allowed or told_already(circuit, c, complaint)}
-    prior /= prior.sum()
     evidence: list[Known] = []
     stand, seconds, story = Stand(), 0.0, []
     trail: list[Group] = []
@@ -156,6 +157,11 @@ def seconds_to_next(reasoner: Reasoner, car: Car, most: int = 1000) -> list[floa
         evidence.append(answer(choice.check, car.answer(choice.check)))
         stand = Stand(choice.check.setup, choice.check.place)
     return times
+
+
+def seed_for(circuit: str, seed: int) -> int:
+    """A seed of a circuit's own: with one for all, the same faults would be drawn in each."""
+    return zlib.crc32(f"{circuit} {seed}".encode())
 
 
 def interval(hits: int, count: int) -> tuple[float, float]:

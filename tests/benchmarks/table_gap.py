@@ -14,13 +14,13 @@ import numpy as np
 from sampled import TRIES, draw_severity, run_session
 
 from troubleshoot.car import Car
-from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import decide
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.rollout import Rollout
 from troubleshoot.expect.cells import NOTHING_WRONG, severity_range
-from troubleshoot.expect.seen import complaint_chances
+from troubleshoot.session.prior import prior_after
+from troubleshoot.session.state import Told
 
 SEVERITIES = 2
 
@@ -48,8 +48,7 @@ def cars_by_prior(reasoner: Reasoner, count: int, rng: np.random.Generator) -> I
 def table_s(reasoner: Reasoner, complaint: str) -> float:
     """The rollout's expected seconds on the decision table after a complaint."""
     table, guesses = reasoner.table, reasoner.guesses
-    prior = prior_of(table, guesses)
-    prior[:-1] *= complaint_chances(table, complaint)
+    prior = prior_after(table, guesses, Told(complaint=complaint))
     checks = [check for check in reasoner.checks if not check.after]
     decision = decide(table, guesses, prior / prior.sum(), reasoner.group_of, checks, Stand(), SEVERITIES)
     return Rollout(decision).plan().cost_s

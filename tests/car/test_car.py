@@ -9,8 +9,8 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.circuit.network import Network
-from troubleshoot.expect.seen import complaints_of
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.session.state import expects

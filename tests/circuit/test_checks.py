@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from troubleshoot.circuit import Check, Network, Setup, list_checks, wire_up
-from troubleshoot.circuit.checks import list_setups
+from troubleshoot.circuit.check_list import list_setups
 from troubleshoot.circuit.setups import key_before, setup_before
 from troubleshoot.files.circuit_file import load_circuit
 
@@ -67,7 +67,7 @@ def test_every_observation_has_answers_to_choose_from_and_a_part_to_look_at(
 ) -> None:
     observations = [check for check in checks if check.kind == "observation"]
     kinds = {check.about.partition(":")[0] for check in observations}
-    assert kinds == {"click", "numbers", "runs", "flows", "whole", "hot", "lamp", "wiggle"}
+    assert kinds == {"click", "numbers", "runs", "flows", "whole", "hot", "lamp", "wiggle", "swap"}
     fittings = {fitting.name for fitting in network.fittings}
     wires = {wire.name for wire in network.circuit.wires}
     for check in observations:

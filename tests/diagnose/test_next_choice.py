@@ -71,8 +71,9 @@ def test_shaky_names_the_answer_that_carries_the_verdict_by_itself(
     belief = reasoner.weigh([Known(blown, choice=blown.answers.index("blown"))])
     found = reasoner.shaky(belief, None)
     assert found
-    assert found[1] == blown
-    assert found[0].evidence == ()
+    assert found.carriers == [blown]
+    assert not found.in_a_row
+    assert found.belief.evidence == ()
 
 
 def test_no_verdict_is_given_on_one_reading_however_the_complaint_leans(

@@ -156,6 +156,21 @@ def test_a_rollout_out_of_budget_still_answers_and_more_budget_is_no_worse_here(
     assert Rollout(table, 60).plan() == Rollout(table, 60).plan()
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hedged_choice_is_cheaper_when_every_weight_is_far_out_and_hardly_dearer_else(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    believed, hedged, over = [], [], []
+    for number in range(12):
+        table = larger_table(100 * seed + number)
+        best = Rollout(table).plan().cost_s
+        over.append(Rollout(table.hedged()).plan().under(table) / best)
+        wrong = table.reweighted(table.weight * 5.0 ** rng.choice([-1, 1], table.weight.size))
+        believed.append(Rollout(wrong).plan().under(table) / best)
+        hedged.append(Rollout(wrong.hedged()).plan().under(table) / best)
+    assert np.mean(hedged) < np.mean(believed)
+    assert np.mean(over) < 1.02
+
+
 # ---- cases with known answers
 
 

@@ -15,9 +15,9 @@ from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from
-from troubleshoot.diagnose.pairs import AND, pair, parts_of, prior_after_repair, widened
+from troubleshoot.diagnose.pairs import AND, fits_badly, pair, parts_of, widened
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.sign_off import next_after_repair, sign_off
+from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair, sign_off
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit
@@ -225,6 +225,26 @@ def test_the_sign_off_reads_every_setup_in_which_it_should_work(name: str) -> No
     assert all(check in reasoner.checks for check in checks)
     loads = set(reasoner.table.network.circuit.loads)
     assert loads == {check.about.partition(":")[2] for check in checks if check.kind == "observation"}
+
+
+def test_what_was_renewed_twice_is_suspected_less_still() -> None:
+    reasoner = reasoner_of(PUMP)
+    names = np.append(np.array(reasoner.table.names), "")
+    once = prior_after_repair(reasoner.table, reasoner.guesses, [], ["main_fuse:blown"])
+    again = prior_after_repair(reasoner.table, reasoner.guesses, [], ["main_fuse:blown"], once, ["main_fuse:blown"])
+    of_fuse = names == "main_fuse:blown"
+    assert 0 < again[of_fuse].sum() < 0.1 * once[of_fuse].sum()
+    assert again.sum() == pytest.approx(1)
+
+
+def test_an_observation_that_the_leader_cannot_show_makes_one_think_of_two_faults() -> None:
+    reasoner = reasoner_of(PUMP)
+    car = car_with(PUMP, ("main_fuse:blown", None))
+    runs = next(c for c in reasoner.checks if c.about.startswith("runs:") and c.setup == reasoner.table.working)
+    readings = answers(car, [c for c in reasoner.checks if c.setup == reasoner.table.working and not c.about][:6])
+    fits, does_not = (reasoner.weigh([*readings, Known(runs, choice=choice)]) for choice in (2, 0))
+    assert not fits_badly(fits, reasoner.guesses)
+    assert fits_badly(does_not, reasoner.guesses)
 
 
 def test_no_circuit_is_called_sound_before_its_sign_off_is_complete() -> None:

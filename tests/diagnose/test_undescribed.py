@@ -14,8 +14,8 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.undescribed import LOOK_FOR, State, misfits, weigh_undescribed
-from troubleshoot.expect.cells import NOT_DESCRIBED
+from troubleshoot.diagnose.undescribed import LOOK_FOR, State, is_told, misfits, stays_odd, weigh_undescribed
+from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.session.beyond import say_beyond
 
 CheckOf = Callable[[str], Check]
@@ -78,6 +78,18 @@ def test_the_same_again_speaks_for_a_wire_and_a_slip_put_right_against_it(
     assert right < 0.1
 
 
+def test_nothing_wrong_is_not_said_alone_against_a_reading_that_stays_odd(
+    reasoner: Reasoner, check_of: CheckOf
+) -> None:  # fmt: skip
+    odd = check_of("relay.86 to battery.neg volts accessory")
+    once = [Known(check_of("relay.85 to battery.neg volts off"), 0.004, 0.001), Known(odd, 5.1, 0.003)]
+    same, right = (reasoner.weigh([*once, Known(odd.repeated(), volts, 0.003)]) for volts in (5.08, 0.002))
+    assert stays_odd(same)
+    assert is_told(same, NOTHING_WRONG.name)
+    assert not stays_odd(right)
+    assert not is_told(right, NOTHING_WRONG.name)
+
+
 def test_its_density_does_not_hang_on_the_order(
     reasoner: Reasoner, guesses: Guesses, fed_back: list[Known]
 ) -> None:  # fmt: skip
@@ -90,9 +102,9 @@ def test_its_density_does_not_hang_on_the_order(
 def test_a_key_state_s_shares_stay_probabilities(densities: list[tuple[float, float]]) -> None:
     state = State()
     for healthy, other in densities:
-        density, altered = state.take(healthy, other)
+        density, altered, _ = state.take(healthy, other)
         assert min(healthy, other) * 0.999 <= density <= max(healthy, other) * 1.001
         assert 0 <= altered <= 1
         assert 0 <= state.some <= 1
         assert 0 <= state.showed <= state.could + 1e-9
-        assert 0 <= state.alters <= 1
+        assert 0 <= state.alters() <= 1

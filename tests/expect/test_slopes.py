@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from troubleshoot.circuit.checks import Check, list_checks
+from troubleshoot.circuit.check_list import list_checks
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
 from troubleshoot.expect.moves import TEMPERATURE_SIGMA_K

@@ -3,21 +3,25 @@
 python tests/journeys/story.py ignition_out:accessory-feed
 python tests/journeys/story.py pump_ground:bad=0.8 --seed 4
 python tests/journeys/story.py random --seed 9
+python tests/journeys/story.py relay:contacts-stuck-open --has spare_relay
 """
 
 from __future__ import annotations
 
 import argparse
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from troubleshoot import Session
 from troubleshoot.car import Car
+from troubleshoot.circuit.complaints import complaints_of
+from troubleshoot.circuit.look_checks import WORKS_NOW
 from troubleshoot.expect.cells import severity_range
-from troubleshoot.expect.seen import complaints_of
 from troubleshoot.plain.dialogue import Dialogue
+from troubleshoot.session.ability import Can
 from troubleshoot.solve.cases import OPEN
 
 
@@ -40,10 +44,13 @@ def find_car(session: Session, words: str, seed: int) -> Car:
     return Car(network, fault, severity, seed)
 
 
-def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -> tuple[Session, Car, list[str]]:
-    """Plays the case to its verdict; the session, the car, and every line said."""
+def play(
+    circuit: str, words: str, seed: int, folder: Path, show: bool = True, has: Sequence[str] = (), cant: str = ""
+) -> tuple[Session, Car, list[str]]:  # fmt: skip
+    """Plays the case to its verdict, with some abilities more and what one can't; the session, the car, every line."""
     session = Session.start(circuit, folder=folder)
     car = find_car(session, words, seed)
+    now = car
     said: list[str] = []
 
     def tell(line: str) -> None:
@@ -52,9 +59,17 @@ def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -
             print(line)
 
     def ask(prompt: str) -> str:
+        nonlocal now
         if prompt == "> ":
-            card = session.next_check()
-            text = car.answer(card.check)  # type: ignore[union-attr]
+            check = session.next_check().check  # type: ignore[union-attr]
+            text = now.answer(check)
+            if text == WORKS_NOW:  # what works stays in
+                now = now.with_new(check.swaps)
+        elif prompt.startswith("numbers"):
+            offered = [n for n in Can.asked() if n not in ("helper", "fetch") and not getattr(Can(), n)]
+            text = " ".join(str(offered.index(name) + 1) for name in has)
+        elif prompt.startswith("can't"):
+            text = cant
         elif prompt.startswith("verdict"):
             text = ""
         elif prompt.startswith("complaint"):
@@ -64,7 +79,7 @@ def play(circuit: str, words: str, seed: int, folder: Path, show: bool = True) -
         elif "right now" in prompt:
             text = "yes"
         else:
-            text = "" if "touched" in prompt or prompt.startswith(("can't", "numbers")) else "no"
+            text = "" if "touched" in prompt else "no"
         tell(f"{prompt}{text}")
         return text
 
@@ -77,10 +92,14 @@ def main() -> None:
     parser.add_argument("fault", help="PART:MODE[=SEVERITY] or random")
     parser.add_argument("--circuit", default="pump-on-ignition-feed")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--has", nargs="*", default=[], help="abilities more: spare_relay, lamp ...")
+    parser.add_argument("--cant", default="", help="what cannot be done, in words")
     parser.add_argument("--folder", type=Path, help="keep the session's log there")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        _, car, _ = play(given.circuit, given.fault, given.seed, given.folder or Path(folder))
+        _, car, _ = play(
+            given.circuit, given.fault, given.seed, given.folder or Path(folder), has=given.has, cant=given.cant
+        )
         print(f"\n(hidden in this car: {car.fault.name if car.fault else 'nothing'}, severity {car.severity})")
 
 

@@ -76,6 +76,19 @@ class Driver:
         return []
 
 
+class Mender(Driver):
+    """The same, who mends the car at the first verdict and says so."""
+
+    def answer(self, data: dict[str, Any]) -> list[dict[str, Any]]:
+        """As the other; after the verdict, `repaired`."""
+        replies = super().answer(data)
+        if data["type"] == "verdict" and self.car.fault:
+            self.car = self.car.repaired(0)
+            leading = data["suspects"][0]
+            return [{"repaired": f"{leading['part']}:{leading['mode']}"}]
+        return replies
+
+
 def names(suspects: list[dict[str, Any]]) -> set[str]:
     return {f"{each['part']}:{each['mode']}" for each in suspects}
 
@@ -115,6 +128,24 @@ def test_a_pump_that_dies_while_cranking_is_not_judged_before_its_feed_was_read(
     asked = [data for data in person.seen if data["type"] == "check"]
     telling = [data for data in asked if data["setup"]["key"] in ("accessory", "cranking")]
     assert telling, "\n".join(person.story)
+
+
+@pytest.mark.parametrize(("name", "severity", "seed"), [("pump_ground:bad", 0.8, 821), ("main_fuse:blown", None, 841)])
+def test_a_repair_is_proved_over_the_lines(
+    tmp_path: Path, fault_named: Callable[[str], Fault], check_of: Callable[[str], Check],
+    name: str, severity: float | None, seed: int,
+) -> None:  # fmt: skip
+    """The verdict is answered with `repaired`, the car is mended, and the talk ends in a verdict that it holds."""
+    session = Session.start(SHIPPED, folder=tmp_path)
+    person = Mender(Car(session.table.network, fault_named(name), severity, seed), check_of)
+    JsonLines(session, person.seen.append).run(person.lines())
+    session.close()
+    story = "\n".join(person.story)
+    verdicts = [data for data in person.seen if data["type"] == "verdict"]
+    assert len(verdicts) == 2, story
+    assert names(verdicts[1]["suspects"][:1]) == {"circuit:nothing-wrong"}, story
+    assert "The repair holds" in verdicts[1]["say"], story
+    assert verdicts[1]["repair"] == [], story
 
 
 # ---- the real process

@@ -20,9 +20,9 @@ from ruamel.yaml import YAML
 from troubleshoot import Session
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.circuit.setups import Setup
-from troubleshoot.expect.seen import complaints_of
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.parts.branch import Fault
 from troubleshoot.places import circuit_path

@@ -36,9 +36,9 @@ def _network() -> Network:
     return switch_alone()
 
 
-def look(name: str, answers: Sequence[str]) -> Check:
-    """A test as an observation: all take equally long."""
-    return Check(name, Setup("off"), about=f"test:{name}", answers=tuple(answers))
+def look(name: str, answers: Sequence[str], key: str) -> Check:
+    """A test as an observation in the key state in which the circuit works: all take equally long."""
+    return Check(name, Setup(key), about=f"test:{name}", answers=tuple(answers))
 
 
 def hand_table(suspects: Sequence[str], weight: Floats, tests: Tests) -> Table:
@@ -53,7 +53,7 @@ def hand_table(suspects: Sequence[str], weight: Floats, tests: Tests) -> Table:
 
 def with_tests(table: Table, tests: Tests) -> Table:
     """The table with these tests for its checks, and no others."""
-    table.__dict__["checks"] = [look(name, answers) for name, (answers, _) in tests.items()]
+    table.__dict__["checks"] = [look(name, answers, table.working.key) for name, (answers, _) in tests.items()]
     table.remembered_all |= {name: chances for name, (_, chances) in tests.items()}
     return table
 
@@ -63,8 +63,9 @@ def guesses_with(wrong_look: float) -> Guesses:
     guesses = load_guesses()
     wrong = Guess(value=wrong_look, source="stated by the test")
     return guesses.model_copy(
-        update={"mistakes": guesses.mistakes.model_copy(update={"wrong_look": wrong})},
-    )
+        update={"mistakes": guesses.mistakes.model_copy(update={"wrong_look": wrong}),
+                "priors": guesses.priors | {"by-hand": Guess(value=1.0, source="the cells' own weights count")}},
+    )  # fmt: skip
 
 
 def reasoner_of(table: Table, guesses: Guesses) -> Reasoner:

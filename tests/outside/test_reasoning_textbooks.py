@@ -160,16 +160,16 @@ def test_in_the_order_of_probability_over_cost_nothing_is_cheaper(seed: int) -> 
     assert optimum.plan.cost_s == pytest.approx(in_order_s(p, seconds), rel=1e-9)
 
 
-def test_the_rollout_comes_near_the_order_of_probability_over_cost() -> None:
-    """It starts from information a second, which is not p/c: over 200 drawings it is 0.3 % dearer in the mean, 8 % at
-    worst; information a second alone 28 % at worst."""
-    over = []
+def test_the_rollout_finds_the_order_of_probability_over_cost() -> None:
+    """It starts from information a second, which is not p/c: that alone is 2.6 % dearer in the mean over these 200
+    drawings, 28 % at worst."""
+    base = []
     for seed in range(200):
         p, seconds = drawn_parts(seed)
-        over.append(Rollout(one_look_finds(p, seconds, range(p.size))).plan().cost_s / in_order_s(p, seconds))
-    assert min(over) > 1 - 1e-9
-    assert np.mean(over) < 1.005
-    assert max(over) < 1.09
+        rollout, best = Rollout(one_look_finds(p, seconds, range(p.size))), in_order_s(p, seconds)
+        assert rollout.plan().cost_s == pytest.approx(best, rel=1e-9)
+        base.append(rollout.base_plan().cost_s / best)
+    assert np.mean(base) > 1.02, "nothing was left to find"
 
 
 # ---- tests that miss: a look finds the bad part only with `hit`. Best is always the look of the highest p·hit/c, p

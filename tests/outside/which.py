@@ -12,7 +12,7 @@ import numpy as np
 from netlist import Pair
 
 from troubleshoot.circuit import Network, Setup, list_checks
-from troubleshoot.circuit.checks import list_setups
+from troubleshoot.circuit.check_list import list_setups
 from troubleshoot.parts.branch import Severity
 from troubleshoot.solve.cases import OPEN, Case
 

@@ -251,7 +251,7 @@ def test_a_car_is_found_out_and_the_record_reads_whole(fresh: Session, fault_nam
 def test_tools_at_hand_are_told_by_their_numbers(fresh: Session) -> None:
     said, person = talk(fresh, *GATE, *FIRST[:5], "9", "1 clamp", "1, 3", "", "quit")
     assert person.script == []
-    assert said.count("Please give numbers from 1 to 6") == 2
+    assert said.count("Please give numbers from 1 to 8") == 2
     assert fresh.state.told
     can = fresh.state.told.can
     assert (can.clamp, can.lamp, can.low_impedance, can.fused_leads) == (True, True, False, False)
@@ -337,7 +337,10 @@ def test_a_repair_is_proved_until_nothing_is_wrong_any_more(fresh: Session) -> N
     said, _ = talk(fresh, *GATE, *FIRST, *[answers] * 60)
     assert fresh.state.repairs
     assert "Repaired: " in said
-    assert "The repair holds" in said.split("Repaired: ")[1]
+    verdict, after = said.split("Repaired: ")
+    assert "When it is repaired: repaired" in verdict
+    assert "The repair holds" in after
+    assert "When it is repaired" not in after, "nothing is left to repair"
 
 
 def test_before_a_verdict_nothing_is_repaired(fresh: Session) -> None:

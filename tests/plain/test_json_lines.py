@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from troubleshoot.car.car import Car
+from troubleshoot.parts.branch import Fault
 from troubleshoot.plain.json_lines import JsonLines
+from troubleshoot.session.cards import CheckCard
 from troubleshoot.session.session import Session
 
 CHECK_FIELDS = {
@@ -299,3 +302,45 @@ def test_a_skip_that_teaches_is_noted_with_what_one_can_do_now(session: Session)
     out = talk(session, {"skip": "no ohms"}, {"skip": "the dog"})
     assert types(out) == ["hello", "check", "noted", "check", "check"]
     assert out[2]["can"]["ohms"] is False
+
+
+# ---- after the verdict
+
+
+@pytest.fixture
+def to_verdict(session: Session, fault_named: Callable[[str], Fault]) -> None:
+    """The job is at its verdict: a blown main fuse."""
+    car = Car(session.table.network, fault_named("main_fuse:blown"), None, 3)
+    while isinstance(card := session.next_check(), CheckCard):
+        session.record(card, car.answer(card.check))
+
+
+def test_before_a_verdict_nothing_is_repaired(session: Session) -> None:
+    out = talk(session, {"repaired": True}, {"verdict": True}, {"repaired": "relay"})
+    assert types(out) == ["hello", "check", "problem", "verdict", "problem"]
+    assert session.state.repairs == []
+
+
+def test_after_the_verdict_repaired_goes_on_and_undo_takes_it_back(session: Session, to_verdict: None) -> None:
+    out = talk(session, {"repaired": True}, {"undo": True})
+    assert types(out) == ["hello", "verdict", "repaired", "check", "verdict"]
+    leading = out[1]["suspects"][0]
+    assert out[2]["suspects"] == [{"part": leading["part"], "mode": leading["mode"]}]
+    assert leading["say"] in out[2]["say"]
+    assert session.state.repairs == []
+
+
+@pytest.mark.parametrize("named", ["main_fuse", "main_fuse:blown"])
+def test_what_was_repaired_may_be_named_by_its_part(session: Session, to_verdict: None, named: str) -> None:
+    out = talk(session, {"repaired": named})
+    assert types(out) == ["hello", "verdict", "repaired", "check"]
+    assert out[2]["suspects"] == [{"part": "main_fuse", "mode": "blown"}]
+
+
+@pytest.mark.parametrize("named", ["moon", "nothing-wrong", "", ["main_fuse"], None, False, 5, "\x1b[2J"])
+def test_what_names_no_part_is_a_problem_and_repairs_nothing(session: Session, to_verdict: None, named: Any) -> None:
+    out = talk(session, {"repaired": named}, {"value": "12.4"})
+    assert types(out) == ["hello", "verdict", "problem", "problem"]
+    assert "as in the verdict" in out[2]["message"]
+    assert "\x1b" not in out[2]["message"]
+    assert session.state.repairs == []

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from troubleshoot.circuit.checks import Check, list_checks
+from troubleshoot.circuit.check_list import list_checks
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.circuit.setups import Setup
 from troubleshoot.files.circuit_file import load_circuit
@@ -134,7 +135,8 @@ def plugs_with_the_key_off(network: Network, check: Check, said: str) -> str:
     """Common practice, no source: mate and unmate with the power off."""
     circuit = network.circuit
     plugs = {n for n, p in circuit.parts.items() if isinstance(p, Relay | Fuse | Switch)} | set(circuit.loads)
-    moved = (check.setup.removed | check.setup.reseated) & plugs
+    tried = {check.about.partition(":")[2]} if check.about.startswith("swap:") else set()
+    moved = (check.setup.removed | check.setup.reseated | tried) & plugs
     return "" if not moved or "key off" in said.casefold() or "negative off" in said else "plugs moved, the key not off"
 
 
@@ -145,9 +147,22 @@ def red_lead_in_the_volts_jack(network: Network, check: Check, said: str) -> str
     return "the jack is not named" if volts and "never in the amps jack" not in said else ""
 
 
+def never_just_a_new_fuse(network: Network, check: Check, said: str) -> str:
+    """Maker or service data: a fuse is replaced by one of the same rating only, and the cause is sought before a second
+    one; with a fuel pump in play no smell and no leak of fuel first (common practice, no source)."""
+    if not check.about.startswith("swap:"):
+        return ""
+    fuse = isinstance(network.circuit.parts[check.about.partition(":")[2]], Fuse)
+    if fuse and not ("same rating, never a larger" in said and "no second one" in said):
+        return "a new fuse without its limits"
+    pumps = any(network.circuit.parts[name].kind == "pump" for name in network.circuit.loads)
+    return "the pump may start, and fuel is not named" if pumps and "no fuel smells" not in said else ""
+
+
 RULES = (ohms_only_dead, no_ammeter_in_line, start_prevented, short_cranking, engine_not_running,
          no_hot_bulb_at_the_tank, no_lamp_on_control_units, cut_off_stays, ground_by_hand_last,
-         no_probe_in_a_mated_contact, plugs_with_the_key_off, red_lead_in_the_volts_jack)  # fmt: skip
+         no_probe_in_a_mated_contact, plugs_with_the_key_off, red_lead_in_the_volts_jack,
+         never_just_a_new_fuse)  # fmt: skip
 
 
 @cache
@@ -184,6 +199,9 @@ def test_no_person_is_asked_for_more_than_they_can_do_and_nothing_unsafe(name: s
         assert can.ohms or check.function != "ohms"
         assert can.meter or check.kind == "observation" or check.wire
         assert can.min_max or check.function not in ("volts_min", "volts_max")
+        assert not check.swaps or check.swaps not in can.cant_remove
+        assert can.spare_relay or not isinstance(network.circuit.parts.get(check.swaps), Relay)
+        assert can.spare_fuse or not isinstance(network.circuit.parts.get(check.swaps), Fuse)
         assert can.clamp or check.function != "amps"
         assert can.lamp or not any(fitting.startswith("lamp@") for fitting in check.setup.fitted)
 
@@ -211,6 +229,7 @@ def test_the_rules_can_fail() -> None:
         no_probe_in_a_mated_contact: replace(blade, setup=Setup("on")),
         plugs_with_the_key_off: blade,
         red_lead_in_the_volts_jack: by["volts"],
+        never_just_a_new_fuse: next(check for check in checks if check.about.startswith("swap:")),
     }
     assert set(wrong) == set(RULES)
     for rule, check in wrong.items():

@@ -213,6 +213,30 @@ def test_the_verdict_is_honest_when_nothing_is_known_yet(session: Session) -> No
     assert "not sure" in verdict.say
 
 
+def test_why_a_verdict_comes_is_worked_out_when_asked_for_and_stays_of_its_own_moment(
+    session: Session, car: Car
+) -> None:
+    """It takes longer than the verdict itself: what is shown at once must not wait for it."""
+    answers(session, car, 2)
+    asked_later, asked_at_once = session.verdict(), session.verdict()
+    assert not asked_later.has_further
+    because = asked_at_once.because
+    assert asked_at_once.has_further
+    session.undo()
+    session.skip(card_of(session), "no ohms")
+    assert asked_later.because == because != session.verdict().because
+
+
+def test_what_was_repaired_may_be_named_by_its_part_and_the_likeliest_fault_of_it_is_meant(session: Session) -> None:
+    session.record_text("86 cranking 0.1")
+    likeliest = next(line for line in session.suspects(500) if line.name.startswith("ignition_out:"))
+    assert session.repaired(("ignition_out",)) == (likeliest.say,)
+    session.undo()
+    with pytest.raises(TypedWrong, match="names no part"):
+        session.repaired(("circuit",))
+    assert session.state.repairs == []
+
+
 def test_a_reading_without_current_says_what_it_cannot_tell(session: Session, check_of: Callable[[str], Check]) -> None:
     """Good with nothing connected, dead under load: 12 V on an unplugged pump feed proves no joint."""
     outcome = session.record(check_of("pump.plus to battery.neg volts on -pump"), "12.4")

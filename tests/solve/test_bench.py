@@ -9,7 +9,7 @@ import pytest
 
 from troubleshoot.circuit import Network, Setup, list_checks, wire_up
 from troubleshoot.files.circuit_file import load_circuit
-from troubleshoot.solve import linear
+from troubleshoot.solve import base
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
 from troubleshoot.solve.linear import Circuits, Incidence, Solved
 
@@ -276,7 +276,7 @@ def test_a_large_circuits_sparse_base_gives_what_a_dense_one_gives(
         circuits = bench.circuits(setup, bench.settled(setup)[0])
         found = []
         for sparse_from in (10**6, 0):
-            monkeypatch.setattr(linear, "SPARSE_FROM", sparse_from)
+            monkeypatch.setattr(base, "SPARSE_FROM", sparse_from)
             net = Incidence(bench.net.count, bench.net.a, bench.net.b)  # one that keeps no base yet
             solved = Solved(net, circuits)
             found.append((solved.volts, solved.source_ohm(at, 0 * at), solved.replies(at, 0 * at)))

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from wired import CIRCUITS, pump_on_relay, wire_name
 
 from troubleshoot.circuit import Network, Setup, wire_up
-from troubleshoot.circuit.checks import list_setups
+from troubleshoot.circuit.check_list import list_setups
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.places import circuit_path, trees
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw

@@ -26,6 +26,7 @@ from troubleshoot.session.cards import CheckCard
 SIZES = ((40, 12), (80, 24), (120, 36), (160, 50))
 MODES = ("colour", "no-color", "ascii")
 SNAPSHOTS = Path(__file__).parent / "snapshots"
+SMALL_TREE = Path(__file__).parents[1] / "tree" / "small_tree.yaml"
 KEPT_PICTURES = ("after-3", "circuit", "verdict")
 """Screens at 80×24 whose pictures are kept and compared, colours and all; README shows one."""
 
@@ -113,6 +114,16 @@ async def afterwards(pilot: Pilot[None]) -> AsyncIterator[str]:
     await type_line(pilot, "1")
     yield "setting"
     await press(pilot, "escape", "escape")
+    await settle(pilot)
+    await type_line(pilot, "walk")
+    await type_line(pilot, str(SMALL_TREE))
+    for text in ("no", "no", "no"):
+        await type_line(pilot, text)
+    yield "walk-step"
+    for text in ("0.2", "clicks"):
+        await type_line(pilot, text)
+    yield "walk-verdict"
+    await press(pilot, "f10")
     await settle(pilot)
 
 

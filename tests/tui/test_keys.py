@@ -106,7 +106,10 @@ WORDS = {
     "circuit": "battery positive post",
     "verdict": "What it looks like",
     "?": "words that do the same",
+    "F3": "In question now",
+    "f1": "words that do the same",
 }
+"""What is typed and what comes; the names of keys too, since a phone has none of them."""
 
 
 async def test_a_typed_word_does_what_its_key_does(app: TroubleshootApp) -> None:

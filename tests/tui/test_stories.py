@@ -44,6 +44,21 @@ async def test_a_story_typed_key_by_key_ends_in_its_fault(app, car_with, fault, 
         app.close_job()
 
 
+async def test_what_a_verdict_hangs_on_is_there_soon_after_the_verdict_and_so_far_with_its_key(app, car_with) -> None:
+    async with app.run_test(size=(160, 50)) as pilot:
+        page = await at_work(pilot)
+        await press(pilot, "f9")
+        await settle(pilot)
+        assert "Why now" in screen_text(app)
+        await answer_until_verdict(pilot, car_with("relay:coil-open"))
+        assert page.standing.card.has_further
+        assert "Why now" in screen_text(app)
+        await press(pilot, "f2")
+        assert "Why this verdict" in screen_text(app)
+        assert page.standing.card.because[-1][:40] in screen_text(app)
+        app.close_job()
+
+
 async def test_a_finished_job_is_kept_with_its_name_and_can_be_opened(app: TroubleshootApp, car_with) -> None:
     async with app.run_test(size=(80, 24)) as pilot:
         await at_work(pilot)
@@ -126,6 +141,22 @@ async def test_a_second_troubleshoot_on_the_same_job_is_told(app: TroubleshootAp
             await type_line(second, "1")
             assert "anothertroubleshootisatworkonthisjob" in "".join(screen_text(other).split())
             assert page.session.state.name == "Old van"
+        app.close_job()
+
+
+async def test_a_repair_is_proved_and_then_nothing_is_left_to_mend(app, car_with) -> None:
+    async with app.run_test(size=(80, 24)) as pilot:
+        await at_work(pilot)
+        car = car_with("relay:coil-open")
+        await answer_until_verdict(pilot, car)
+        await press(pilot, "pagedown", "pagedown")
+        assert "type repaired to prove it" in " ".join(screen_text(app).split())
+        await type_line(pilot, "repaired")
+        await answer_until_verdict(pilot, car.repaired(0))
+        shown = " ".join(screen_text(app).split())
+        assert "The repair holds" in shown
+        assert "What it looks like" not in shown
+        assert "type repaired" not in shown
         app.close_job()
 
 

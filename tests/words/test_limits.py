@@ -27,6 +27,9 @@ def read(text: str) -> Limits:
         ("I have no meter", {"meter": False}), ("nobody here", {"helper": False, "fetch": False}),
         ("I'm alone", {"helper": False, "fetch": False}), ("can fetch somebody", {"fetch": True}),
         ("no clamp", {"clamp": False}), ("without a lamp", {"lamp": False}),
+        ("no spare relay", {"spare_relay": False}), ("I have a spare relay here", {"spare_relay": True}),
+        ("a spare fuse", {"spare_fuse": True}), ("no new fuses", {"spare_fuse": False}),
+        ("there are no spares", {"spare_relay": False, "spare_fuse": False}),
     ],
 )  # fmt: skip
 def test_what_is_not_at_hand_is_understood(text: str, can: dict[str, bool]) -> None:

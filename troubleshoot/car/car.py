@@ -13,7 +13,7 @@ from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, cranking_setup, cut_offs, live_setups, setup_before, working_setup
 from troubleshoot.parts.branch import Change, Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
-from troubleshoot.solve.linear import Circuits, Floats, Solved
+from troubleshoot.solve.linear import Floats, Solved
 
 METER_OHM = 10e6
 LOW_OHM = 3e3
@@ -66,6 +66,11 @@ class Car:
         self._gain = 1 + GAIN_SIGMA * self._rng.standard_normal()
         self._leads = LEAD_OHM + 0.05 * self._rng.standard_normal()
         self._kept: dict[Setup, Solved] | None = None
+        self._first = self._rng.bit_generator.state
+
+    def rewind(self) -> None:
+        """From here on it is read off as if for the first time: the same checks in the same order, the same answers."""
+        self._rng.bit_generator.state = self._first
 
     def _have(self, faults: list[tuple[Fault, float | None]]) -> None:
         """Gives the car these faults, each with its severity: none, one or two."""
@@ -85,6 +90,18 @@ class Car:
         left._have([fault for at, fault in enumerate(self.faults) if at != which])
         left.fault = left._where
         return left
+
+    def with_new(self, part: str) -> Car:
+        """The same car with a known good one in place of a part, pushed home; what a short blows is blown again."""
+        new, net = copy.copy(self), self.network
+        home = {b.name for b in net.branches if part in b.needs}
+        left = []
+        for fault, severity in self.faults:
+            stays = tuple(c for c in net.renewed(fault, part).changes if not (c.reseats and c.target in home))
+            left += [(replace(fault, changes=stays), severity)] if stays else []
+        new._have(left)
+        new.fault = new._where
+        return new
 
     def _pick_branch(self, fault: Fault) -> Fault:
         """Puts a stretch's fault into any one of its joints and wires, not always the first."""
@@ -127,14 +144,14 @@ class Car:
         return self._solve_anew(setup, drift)
 
     def _solve_anew(self, setup: Setup, drift: bool) -> Solved:
-        siemens, emf_v = self.bench.arrays(setup, self.bench.settled(setup)[0])
+        more_ohm = dict[int, float]()
         for fault, severity in self.faults if drift else ():
             for change in fault.changes:
                 if severity not in (None, OPEN) and change.value is None and change.what in ("series", "connect"):
                     at = self.network.branch_at[change.target]
-                    extra = float(severity or 0.0) * np.expm1(DRIFT * self._rng.standard_normal())
-                    siemens[:, at] = 1 / (1 / siemens[:, at] + extra)
-        return Solved(self.bench.net, Circuits.of(siemens, emf_v))
+                    drifted = float(severity or 0.0) * np.expm1(DRIFT * self._rng.standard_normal())
+                    more_ohm[at] = more_ohm.get(at, 0.0) + drifted
+        return self.bench.solved_with(setup, more_ohm)
 
     def matters(self) -> bool:
         """Whether the fault does anything to this car: 0.2 V less at a load, a device that acts otherwise,
@@ -273,6 +290,8 @@ class Car:
             return check.answers[1 if name in {fault.shows for fault, _ in self.faults} else 0]
         if kind == "wiggle":
             return check.answers[1]
+        if kind == "swap":
+            return self.with_new(name)._tried(check)
         if kind == "whole":
             return "blown" if state.blown[0, [d.name for d in net.fuses].index(name)] else "whole"
         if kind == "runs":
@@ -291,6 +310,15 @@ class Car:
             if b.name.partition(".")[0] == name and b.name not in loads and solved.siemens[0, i] > 0
         )  # fmt: skip
         return "hot" if total > HOT_W * np.exp(0.2 * self._rng.standard_normal()) else "cool"
+
+    def _tried(self, check: Check) -> str:
+        """How all goes with the new part, in the check's words: works, still wrong, or for a fuse blown once more."""
+        fuses = [d.name for d in self.network.fuses]
+        state, chatters = self.bench.settled(check.setup)
+        if check.swaps in fuses and state.blown[0, fuses.index(check.swaps)]:
+            return check.answers[2]
+        well = self._all_heard(check.setup) == WELL and self._all_heard(Setup("off")) == NO and not chatters[0]
+        return check.answers[0 if well else 1]
 
     def _bent(self, setup: Setup, name: str) -> int:
         """Which way a load works: 1, -1, or 0 for not at all."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from troubleshoot.circuit.checks import Check, list_checks
+from troubleshoot.circuit.check_list import list_checks
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.circuit.setups import Setup

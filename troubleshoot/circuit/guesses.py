@@ -39,6 +39,8 @@ class Costs(BaseModel):
     clamp: Guess
     operate: Guess
     fetch_helper: Guess = Guess(value=300, source="invented: find somebody, explain, walk back")
+    spare_relay: Guess = Guess(value=20, source="invented: fetch a good one, compare numbers and drawing")
+    spare_fuse: Guess = Guess(value=10, source="invented: take a new one, read its number")
 
 
 class Mistakes(BaseModel):

@@ -20,6 +20,7 @@ from troubleshoot.parts.branch import (
     OPEN_SPREAD,
     BendDevice,
     Branch,
+    Change,
     Device,
     Fault,
     FuseDevice,
@@ -67,6 +68,27 @@ class Network:
     def branch_at(self) -> dict[str, int]:
         """Index of each branch by name."""
         return {branch.name: index for index, branch in enumerate(self.branches)}
+
+    @cached_property
+    def _inside(self) -> dict[str, frozenset[str]]:
+        """What a part itself is made of, without its socket or holder: branches and devices by name, for each part."""
+        made = {name: part.anatomy() for name, part in self.circuit.named_parts.items()}
+        return {
+            name: frozenset([*(b.name for b in own.branches), *(d.name for d in own.devices)])
+            for name, own in made.items()
+        }
+
+    def lies_in(self, part: str, change: Change) -> bool:
+        """Whether a change is of the part itself, so that a known good one in its place is without it. What opens its
+        contacts or joins them otherwise is of the part (blades in another layout); resistance is of the socket."""
+        if change.target in self._inside[part]:
+            return True
+        at = self.branch_at.get(change.target)
+        return at is not None and change.what in ("open", "connect") and part in self.branches[at].needs
+
+    def renewed(self, fault: Fault, part: str) -> Fault:
+        """What is left of a fault once a known good one is in place of a part."""
+        return replace(fault, changes=tuple(change for change in fault.changes if not self.lies_in(part, change)))
 
     @cached_property
     def relays_of(self) -> dict[str, tuple[str, ...]]:

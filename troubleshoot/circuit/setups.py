@@ -66,6 +66,12 @@ def cranking_setup(circuit: Circuit) -> Setup | None:
     return Setup("cranking", circuit.unplugged_to_crank, frozenset(circuit.works.operate))
 
 
+def live_setup(circuit: Circuit) -> Setup:
+    """Where the load works long enough for a reading: the working setup; cranking where that is a prime of seconds."""
+    working = working_setup(circuit)
+    return (cranking_setup(circuit) or working) if working.key == "prime" else working
+
+
 def pressure_setup(circuit: Circuit) -> Setup | None:
     """The engine turned by a remote button until oil pressure shows; None where no part goes by it."""
     if "remote" not in circuit.keys or not any(isinstance(part, OilSwitch) for part in circuit.parts.values()):

@@ -65,15 +65,22 @@ class Choice:
 def pick(
     belief: Belief, group_of: Ints, checks: Sequence[Check], guesses: Guesses, stand: Stand, least: float = 0.0
 ) -> Choice | None:
-    """The check with most information a second among those that tell more than `least` nats.
+    """The check with most information a second among those that tell more than `least` nats; `group_of` (C + 1,)
+    numbers each cell's group."""
+    best = ranked(Scale.of(belief, group_of, checks), checks, guesses, stand, least)
+    return best[0] if best else None
 
-    `group_of` (C + 1,) numbers each cell's group. Checks are looked at in the order of what they could tell at
-    best for their time, until none that is left can win.
+
+def ranked(
+    scale: Scale, checks: Sequence[Check], guesses: Guesses, stand: Stand, least: float, most: int = 1
+) -> list[Choice]:
+    """Those that tell most a second, the best first, at most so many.
+
+    Checks are looked at in the order of what they could tell at best for their time, until none that is left can win.
     """
-    scale = Scale.of(belief, group_of, checks)
     if not scale.picked.size:  # all is "not described": no check tells anything of it
-        return None
-    circuit = belief.table.network.circuit
+        return []
+    circuit = scale.belief.table.network.circuit
     trust = 1 - 2 * guesses.mistakes.wrong_reading.value
     hopes = []
     for check in checks:
@@ -81,13 +88,13 @@ def pick(
         worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again and not check.watched else 1.0)
         hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
     hopes.sort(key=lambda hope: -hope[0])
-    best: Choice | None = None
+    best: list[Choice] = []
     for hope, worth, seconds, check in hopes:
-        if best is not None and hope <= best.rate:
+        if len(best) == most and hope <= best[-1].rate:
             break
         choice = Choice(check, worth * scale.nats(check, guesses.mistakes.wrong_look.value), seconds)
-        if choice.nats > least and (best is None or choice.rate > best.rate):
-            best = choice
+        if choice.nats > least:
+            best = sorted([*best, choice], key=lambda one: -one.rate)[:most]
     return best
 
 

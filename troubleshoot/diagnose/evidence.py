@@ -28,9 +28,12 @@ class Known:
 
 
 def not_yet(checks: Iterable[Check], evidence: Iterable[Known]) -> frozenset[str]:
-    """Ids of the checks that want readings first which have not been taken, or which did not turn out so."""
-    volts = {known.check.first_id: known.value for known in evidence if known.choice < 0}
-    return frozenset(c.id for c in checks if any(not w.low <= volts.get(w.check, -99.0) <= w.high for w in c.after))
+    """Ids of the checks that want readings first which have not been taken, or which did not turn out so; and of a good
+    part put in a second time, which no doubt is worth: a fuse that has blown twice has told all that it can."""
+    answered = list(evidence)
+    volts = {known.check.first_id: known.value for known in answered if known.choice < 0}
+    waiting = [c.id for c in checks if any(not w.low <= volts.get(w.check, -99.0) <= w.high for w in c.after)]
+    return frozenset([*waiting, *(known.check.repeated().id for known in answered if known.check.swaps)])
 
 
 OVER_LIMIT_LN = float(meter.ohms_scale(6e7))

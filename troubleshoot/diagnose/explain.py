@@ -47,7 +47,7 @@ def meanings(
         if total < 0.005:
             continue
         by_name = {name: float(part[names == name].sum()) for name in set(names[part > 1e-4])}
-        likely = sorted(by_name, key=lambda name: -by_name[name])
+        likely = sorted(by_name, key=lambda name: (-by_name[name], name))
         likely = [n for n in likely if by_name[n] > 0.1 * by_name[likely[0]]][:most]
         told.append(Meaning(outcome, tuple(likely), total))
     return sorted(told, key=lambda meaning: -meaning.probability)[:most]

@@ -18,7 +18,7 @@ from troubleshoot.diagnose.decision import DecisionTable
 from troubleshoot.diagnose.rollout import Plan, Rollout, State, walked_s
 from troubleshoot.solve.linear import Floats, Ints
 
-STEPS = (0.9, 0.97, 0.99, 1.0)
+STEPS = (0.8, 0.86, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99, 1.0)
 """Shares of the best known cost up to which the bound is pushed, one after the other: what is proved grows evenly."""
 
 ROUNDING = 1e-9
@@ -180,15 +180,19 @@ class Search:
         return all(any(not part & ~whole for whole in other.parts) for part in one.parts)
 
     def _settle_all(self, cost: float, states: list[State], allowed: float) -> float:
-        """Own seconds and the optima of the states after it, or a lower bound on that once it reaches `allowed`."""
-        total = cost + sum(map(self.low, states))
-        for child in sorted(states, key=lambda child: -self.low(child)):
-            if total >= allowed:
-                break
-            if child not in self.known:
-                before = self.low(child)
-                total += self.settle(child, allowed - (total - before)) - before
-        return total
+        """Own seconds and the optima of the states after it, or a lower bound on that once it reaches `allowed`.
+
+        All states' bounds are raised by the same share: the nearer to its optimum, the dearer a bound is to prove.
+        """
+        while True:
+            total = cost + sum(map(self.low, states))
+            waiting = [state for state in states if state not in self.known]
+            if total >= allowed or not waiting or self.is_spent:
+                return total
+            lows = [self.low(state) + ROUNDING for state in waiting]
+            share = (allowed - total) / sum(lows)
+            for state, low in zip(waiting, lows, strict=True):
+                self.settle(state, low * (1 + share))
 
     def _candidates(self, state: State, allowed: float) -> list[tuple[float, int, float, list[State]]]:
         """The checks that may still be under `allowed`, by their lower bounds: (bound, check, own seconds, states)."""

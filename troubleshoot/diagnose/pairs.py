@@ -30,12 +30,15 @@ TWO_FAULTS = 0.1
 """Share of jobs that have a second fault, of another cause (invented)."""
 
 FITS_BADLY = 0.1
-"""Probability of "not described" with an answer that speaks for it, of a fault that comes and goes, or of a reading
+"""Probability of "not described" with an answer that speaks for it, of a fault that comes and goes, or of an answer
 being wrong, from which pairs are thought of (invented)."""
 
 TRIED = 40
 THIN = 6
 """Pairs that are worked out, and severities of each of the two, beside open."""
+
+LEADING = 2
+"""Faults that are tried with every other, the likeliest."""
 
 CLOSER = 10
 FINE = 4
@@ -52,13 +55,6 @@ SHOWS = 2.0
 
 TINY_V = 1e-6
 """Least sigma that readings are compared in: without current some have none."""
-
-SOUND = 0.25
-"""Probability that a circuit just repaired has no other fault, until its sign-off says more. It is higher (TWO_FAULTS);
-but a sign-off is there to find the second fault, not to take its absence for granted (invented)."""
-
-REPAIR_FAILED = 0.02
-"""What is left of the chance of a fault once its part has been renewed (invented)."""
 
 AND = " + "
 
@@ -120,10 +116,18 @@ def _further(one: tuple[float, ...], other: tuple[float, ...]) -> tuple[float, .
 # ---- which pairs
 
 
-def fits_badly(belief: Belief) -> bool:
-    """Whether no single fault that stays explains the readings without one of them being wrong."""
-    doubts = (belief.p_unlike, belief.p_coming, *belief.p_wrong)
+def fits_badly(belief: Belief, guesses: Guesses) -> bool:
+    """Whether no single fault that stays explains the answers without one of them being wrong."""
+    looks = [_p_mistold(belief, known, guesses.mistakes.wrong_look.value)
+             for known in belief.evidence if known.choice >= 0]  # fmt: skip
+    doubts = (belief.p_unlike, belief.p_coming, *belief.p_wrong, *looks)
     return bool(max(doubts) > FITS_BADLY)
+
+
+def _p_mistold(belief: Belief, known: Known, wrong_look: float) -> float:
+    """Probability that what was seen was seen or told wrongly."""
+    chances = belief.chances(known.check, wrong_look)[:, known.choice]
+    return float(belief.p_cell[:-1] @ (wrong_look / len(known.check.answers) / chances))
 
 
 def widened(
@@ -133,12 +137,13 @@ def widened(
 
     `checks` are those that may be made: a pair must differ in one of them from each of its two.
     """
-    if not belief.evidence or not fits_badly(belief):
+    if not belief.evidence or not fits_badly(belief, guesses):
         return None
     plain = prior_of(table, guesses)
     singles = _Singles(table, plain, plain if prior is None else prior)
     some = {name: singles.thinned(name, THIN) for name in singles.cells_of}
-    tried = _paired(some, some, _covering(singles, guesses, belief.evidence, some))
+    wanted = _covering(singles, guesses, belief.evidence, some)
+    tried = _paired(some, some, wanted) + _beside_leading(singles, belief, wanted)
     if not tried:
         return None
     best = _best(
@@ -183,6 +188,15 @@ def _covering(
     one, other = np.triu_indices(len(some), 1)
     order = np.argsort(-best[one, other], kind="stable")[:TRIED]
     return [(names[one[k]], names[other[k]]) for k in order]
+
+
+def _beside_leading(singles: _Singles, belief: Belief, but: list[tuple[str, str]]) -> list[_Pair]:
+    """Cells of the leading faults with every other, but of these pairs: together two may show what neither does."""
+    few = {name: singles.thinned(name, 1) for name in singles.cells_of}
+    leading = sorted(few, key=lambda name: -belief.p_fault.get(name, 0.0))[:LEADING]
+    known = {frozenset(two) for two in but}
+    return _paired(few, few, [(one, other) for one in leading for other in few
+                              if one != other and frozenset((one, other)) not in known])  # fmt: skip
 
 
 def _ln_fits(table: Table, guesses: Guesses, evidence: Sequence[Known]) -> Floats:
@@ -336,30 +350,7 @@ def groups_with(groups: Sequence[frozenset[str]], table: Table) -> list[frozense
     return [*groups, *(frozenset(names) for names in found.values())]
 
 
-# ---- after a repair
-
-
-def prior_after_repair(
-    table: Table, guesses: Guesses, evidence: Sequence[Known], repaired: Sequence[str], prior: Floats | None = None
-) -> Floats:  # fmt: skip
-    """What is left to suspect once a suspect has been repaired, (C + 1,).
-
-    Either it was the fault: then chances are SOUND that nothing is left, and every other fault counts by how well it
-    explains, together with the one repaired, what was read. Or it was not: then the others are where they were.
-    `evidence` was read before the repair, from `prior`; `repaired` are names of suspects, of which a pair has two.
-    """
-    plain = prior_of(table, guesses)
-    names = list(dict.fromkeys(part for name in repaired for part in parts_of(name)))
-    healthy = np.append(np.array([cell.fault is NOTHING_WRONG for cell in table.cells]), False)
-    after = np.where(healthy, SOUND * plain / plain[healthy].sum(), (1 - SOUND) * plain / plain[~healthy].sum())
-    parts = {cell.fault.part for cell in table.cells if cell.fault.name in names}
-    renewed = np.append(np.array([cell.fault.part in parts for cell in table.cells]), False)
-    if len(names) == 1 and evidence:
-        was = weigh(table, guesses, evidence, prior).p_cell
-        own = np.append(np.array(table.names) == names[0], False)
-        after = was[own].sum() * after * fits_beside(table, guesses, evidence, names[0]) + was
-    after[renewed] *= REPAIR_FAILED
-    return np.asarray(after / after.sum())
+# ---- what else there may be beside one
 
 
 def fits_beside(table: Table, guesses: Guesses, evidence: Sequence[Known], name: str) -> Floats:

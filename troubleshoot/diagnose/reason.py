@@ -11,6 +11,7 @@ import numpy as np
 
 from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.ahead import Rules, look_ahead
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice, entropy, pick
 from troubleshoot.diagnose.comes_and_goes import coming_share, watched
@@ -22,7 +23,7 @@ from troubleshoot.diagnose.stop import stake
 from troubleshoot.diagnose.undescribed import to_repeat
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.expect.lookalike import group_faults
-from troubleshoot.expect.table import Table
+from troubleshoot.expect.table import NOTHING_V, Table
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.linear import Floats, Ints
 
@@ -41,7 +42,14 @@ FOUNDED = 20.0
 WATCHES = 0.1
 """Probability of a fault that comes and goes from which readings are watched while things are moved (invented)."""
 
-HOLDS = 0.7
+COMES = 0.5
+"""Probability of a fault that comes and goes from which a check must be worth its time also where nothing is sure yet:
+such a fault can be waited for without end (invented)."""
+
+PATIENCE = 0.4
+"""Share of its time that such a check must save (invented)."""
+
+HOLDS = 0.5
 """How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
 
 MOST_READINGS = 20
@@ -53,6 +61,17 @@ class Group:
 
     faults: tuple[str, ...]
     probability: float
+
+
+@dataclass(frozen=True)
+class Shaky:
+    """The belief without whichever answer carries the verdict (where several do, each by itself, the mean of the
+    beliefs without one of them, so that one check may confirm them all), and that answer's check, or those of a run of
+    readings of nothing, `in_a_row`."""
+
+    belief: Belief
+    carriers: list[Check]
+    in_a_row: bool
 
 
 class Reasoner:
@@ -161,12 +180,12 @@ class Reasoner:
             even[half] = 0.5 * belief.p_cell[half] / max(belief.p_cell[half].sum(), 1e-300)
         return replace(belief, p_cell=even)
 
-    def shaky(self, belief: Belief, prior: Floats | None) -> tuple[Belief, Check] | None:
-        """The belief without the one answer that carries the verdict, and its check; None when none does alone.
+    def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
+        """What the verdict hangs on; None when no answer carries it alone.
 
-        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it
-        much less sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have
-        made, count as one, and so do a reading and its repeat.
+        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not half as
+        sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made, count as
+        one, and so do a reading and its repeat.
         """
         lead = self.leader(belief)
         sure = float(np.bincount(self.group_of, belief.p_cell).max())
@@ -176,19 +195,51 @@ class Reasoner:
             return int(p_group.argmax()) == lead and bool(p_group[lead] >= HOLDS * sure)
 
         alone: list[tuple[tuple[int, ...], Floats | None]] = [((i,), p) for i, p in enumerate(belief.p_without)]
+        found: list[tuple[Belief, tuple[int, ...]]] = []
         for at, p_cell in [*alone, *belief.p_without_run.items(), *((two, None) for two in repeats(belief))]:
             if p_cell is not None and holds(p_cell):
                 continue
             without = self.weigh([known for i, known in enumerate(belief.evidence) if i not in at], prior)
             if not holds(without.p_cell):
-                return without, belief.evidence[at[-1]].check
-        return None
+                found.append((without, at))
+        if not found:
+            return None
+        looked_at = found[0][0]
+        if len(found) > 1:
+            looked_at = replace(belief, p_cell=np.mean([without.p_cell for without, _ in found], axis=0))
+        runs = [at for _, at in found if at in belief.p_without_run]
+        carriers = [belief.evidence[i].check for i in (runs[0] if runs else found[0][1])]
+        return Shaky(looked_at, carriers, bool(runs))
+
+    def confirming(self, shaky: Shaky, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
+        """The check that tells best whether the leader stands without what carries it; None when none tells enough."""
+        is_lead = (self.group_of == self.leader(belief)).astype(np.int64)
+        least = CONFIRMS * entropy(np.bincount(is_lead, shaky.belief.p_cell).astype(float))
+        done = {known.check.id for known in belief.evidence}
+        anew = [check.repeated() for check in shaky.carriers if check.first_id + AGAIN not in done]
+        if shaky.in_a_row:  # another reading of nothing would be one more of the same mistake's
+            allowed = [check for check in allowed if not self._reads_nothing(belief, check)]
+        return pick(shaky.belief, is_lead, [*allowed, *anew], self.guesses, stand, least)
+
+    def _reads_nothing(self, belief: Belief, check: Check) -> bool:
+        """Whether the likeliest cell predicts a reading of no volts."""
+        if check.kind == "observation" or check.is_ohms or check.wire:
+            return False
+        cell = np.array([belief.p_cell[:-1].argmax()])
+        return bool(np.abs(self.table.predict_in(check, cell).mean)[0] < NOTHING_V)
+
+    def telling(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
+        """The check that leads to the fault soonest, as far as is seen ahead; None when none tells anything."""
+        return look_ahead(belief, self.group_of, allowed, self.guesses, stand, Rules(SURE, HOLDS, TELLS_NOTHING))
+
+    def is_worth(self, choice: Choice, belief: Belief, share: float = 1.0) -> bool:
+        """Whether a check is worth so large a share of its time (`stop`)."""
+        return stake(self.table, self.guesses, self.group_of, belief).is_worth(choice, share)
 
     def worth_more(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
-        """The best of the checks that are left where it is worth its time (`stop`), though the leader is sure."""
+        """The best of the checks that are left where it is worth its time, though the leader is sure."""
         choice = pick(belief, self.group_of, allowed, self.guesses, stand)
-        at = stake(self.table, self.guesses, self.group_of, belief)
-        return choice if choice and at.is_worth(choice) else None
+        return choice if choice and self.is_worth(choice, belief) else None
 
     def next_choice(
         self, evidence: Sequence[Known], stand: Stand, skipped: frozenset[str] = frozenset(),
@@ -209,20 +260,13 @@ class Reasoner:
             allowed = watched(left, done)
         allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
-        choice = None if is_sure else pick(belief, self.group_of, allowed, self.guesses, stand, TELLS_NOTHING)
-        if choice:
+        choice = None if is_sure else self.telling(belief, allowed, stand)
+        if choice and (belief.p_coming < COMES or self.is_worth(choice, belief, PATIENCE)):
             return choice, belief
         unfounded = self.unfounded(belief, prior) if is_sure else None
         found = None if unfounded else self.shaky(belief, prior)
         if unfounded:
-            looked_at, least = unfounded, CONFIRMS * np.log(2)
-        elif found:
-            looked_at, carrier = found
-            least = CONFIRMS * entropy(np.bincount(self.group_of, looked_at.p_cell).astype(float))
-            other = pick(looked_at, self.group_of, allowed, self.guesses, stand, least)
-            if other is None and carrier.first_id + AGAIN not in done:
-                other = pick(looked_at, self.group_of, [carrier.repeated()], self.guesses, stand, least)
-            return other, belief
-        else:
-            return self.worth_more(belief, allowed, stand) if is_sure else None, belief
-        return pick(looked_at, self.group_of, allowed, self.guesses, stand, least), belief
+            return pick(unfounded, self.group_of, allowed, self.guesses, stand, CONFIRMS * np.log(2)), belief
+        if found:
+            return self.confirming(found, belief, allowed, stand), belief
+        return self.worth_more(belief, allowed, stand) if is_sure else None, belief

@@ -1,5 +1,8 @@
-"""The sign-off after a repair: no circuit is called sound again before its loads were read and watched in every key
-state in which they should work, and at rest. It finds the second fault that the first one hid."""
+"""After a repair: what is left to suspect, and the sign-off.
+
+No circuit is called sound again before its loads were read and watched in every key state in which they should work,
+and at rest. It finds the second fault that the first one hid.
+"""
 
 from __future__ import annotations
 
@@ -8,20 +11,30 @@ from collections.abc import Sequence
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.setups import Setup, live_setups, working_setup
-from troubleshoot.diagnose.belief import Belief
+from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.diagnose.evidence import Known
+from troubleshoot.diagnose.pairs import fits_beside, parts_of
 from troubleshoot.diagnose.reason import MOST_READINGS, Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Table
-from troubleshoot.solve.linear import Floats
+from troubleshoot.parts.branch import Fault
+from troubleshoot.solve.linear import Bools, Floats
 
 RESTS = ("off", "accessory")
 
 SHOWS = 3.0
 """Sigmas from healthy at which a reading shows a fault."""
+
+SOUND = 0.25
+"""Probability that a circuit just repaired has no other fault, until its sign-off says more. It is higher (TWO_FAULTS);
+but a sign-off is there to find the second fault, not to take its absence for granted (invented)."""
+
+REPAIR_FAILED = 0.02
+"""What is left of the chance of a fault once its part has been renewed (invented)."""
 
 
 def sign_off(table: Table, checks: Sequence[Check]) -> list[Check]:
@@ -55,3 +68,46 @@ def next_after_repair(
     left = [Choice(check, 0.0, cost_s(circuit, costs, stand, check))
             for check in sign_off(reasoner.table, reasoner.checks) if check.id not in done]  # fmt: skip
     return min(left, key=lambda one: one.seconds, default=None), belief
+
+
+# ---- what is left to suspect
+
+
+def prior_after_repair(
+    table: Table, guesses: Guesses, evidence: Sequence[Known], repaired: Sequence[str], prior: Floats | None = None,
+    earlier: Sequence[str] = (),
+) -> Floats:  # fmt: skip
+    """What is left to suspect once a suspect has been repaired, (C + 1,).
+
+    Either it was the fault: then chances are SOUND that nothing is left, and every other fault counts by how well it
+    explains, together with the one repaired, what was read. Or it was not: then the others are where they were.
+    `evidence` was read before the repair, from `prior`; `repaired` are names of suspects, of which a pair has two;
+    `earlier` those that were repaired before: what has been renewed twice is suspected less still.
+    """
+    plain = prior_of(table, guesses)
+    names = list(dict.fromkeys(part for name in repaired for part in parts_of(name)))
+    healthy = np.append(np.array([cell.fault is NOTHING_WRONG for cell in table.cells]), False)
+    after = np.where(healthy, SOUND * plain / plain[healthy].sum(), (1 - SOUND) * plain / plain[~healthy].sum())
+    mended = np.append(np.any([mended_with(table, name) for name in names], axis=0), False)
+    for name in (part for one in earlier for part in parts_of(one)):
+        after[np.append(mended_with(table, name), False)] *= REPAIR_FAILED
+    if len(names) == 1 and evidence:
+        was = weigh(table, guesses, evidence, prior).p_cell
+        after = was[mended].sum() * after * fits_beside(table, guesses, evidence, names[0]) + was
+    after[mended] *= REPAIR_FAILED
+    return np.asarray(after / after.sum())
+
+
+def mended_with(table: Table, name: str) -> Bools:
+    """The cells whose fault is gone once that of this name has been repaired, (C,): its own, and of a fault of a part
+    itself all that lies in that part, since another one goes in. What lies in its wires or its socket stays."""
+    net = table.network
+    faults = {cell.fault.name: cell.fault for cell in table.cells}
+    part = faults[name].part if name in faults else ""
+
+    def of_the_part(fault: Fault) -> bool:
+        return fault.part == part and bool(fault.changes) and not net.renewed(fault, part).changes
+
+    new_one = part in net.circuit.parts and of_the_part(faults[name])
+    gone = {one for one, fault in faults.items() if one == name or (new_one and of_the_part(fault))}
+    return np.array([cell in gone for cell in table.names])

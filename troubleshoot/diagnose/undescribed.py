@@ -3,14 +3,16 @@ look for.
 
 An added switch or splice alters some readings and leaves the rest as in a healthy circuit. So each answer is either as
 the healthy circuit gives it, conditional on those before it, or anything that such wiring shows: about nothing, about
-battery volts, or between. In some key states nothing is altered, in others how many are is not known (what shows while
-cranking may show in nothing that is read at on); the same reading taken again is altered the same way.
+battery volts, or between. In some key states nothing is altered, in others all is as at work though it should not be,
+in the rest how many are is not known (what shows while cranking may show in nothing that is read at on); the same
+reading taken again is altered the same way, and often so in another key state. How a load works is mostly altered,
+since the car was brought for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,8 +22,10 @@ from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.comes_and_goes import NIL_V, Chain
 from troubleshoot.diagnose.evidence import OVER_LIMIT_LN, OVER_LIMIT_SIGMA, Known
 from troubleshoot.diagnose.slips import flat_density
+from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
 from troubleshoot.expect.seen import answer_chances
-from troubleshoot.expect.table import Table
+from troubleshoot.expect.sides import Sides
+from troubleshoot.expect.table import Prediction, Table
 from troubleshoot.solve.linear import Floats
 
 if TYPE_CHECKING:
@@ -37,9 +41,20 @@ FEW = (1.0, 2.0)
 """Of the answers in a key state in which anything is altered, how many are before anything is known: as (altered, not)
 (invented: one wire that is added is met at few places)."""
 
-SAME_V = 0.15
+AT_LOADS = 0.7
+AT_GROUND = 0.2
+"""How likely it is that a load works otherwise, where anything is altered; and how much less a reading at ground shows,
+which no added feed lifts (invented)."""
+
+SOME, AT_WORK = 0.8, 0.1
+WORKS = 0.95
+"""How likely anything is altered in a key state, and that all is as at work, save for so many readings (invented)."""
+
+SAME_V = 0.05
 SAME_SHARE = 0.9
-"""How near a reading that is altered comes to what it was when it is taken again, and how often (invented)."""
+ELSEWHEN = 0.5
+"""How near a reading that is altered comes to what it was when it is taken again, and how often; and how often it does
+in another key state (invented)."""
 
 ANYTHING_V, ANYTHING_LN_OHM = (6.0, 5.0), (9.0, 8.0)
 """Mean and sigma of what is altered, as checks are chosen by it (invented)."""
@@ -63,11 +78,14 @@ class Undescribed:
     joint: tuple[Floats, Floats, Floats]
     states: dict[str, State]
     before: dict[str, tuple[float, float]]
+    at_ground: frozenset[str]
 
     def alters(self, check: Check) -> float:
-        """Chance that the next answer is altered."""
+        """Chance that the next answer is altered and shows it."""
         state = self.states.get(check.setup.key, State())
-        alters = self.before[check.first_id][1] if check.first_id in self.before else state.alters
+        alters = self.before[check.first_id][1] if check.first_id in self.before else state.alters(_is_of_load(check))
+        if check.red in self.at_ground and check.black in self.at_ground:
+            alters *= AT_GROUND
         return float(np.clip(alters, 0.01, 0.99))
 
     def shows(self, check: Check) -> tuple[float, float]:
@@ -77,36 +95,55 @@ class Undescribed:
         return ANYTHING_LN_OHM if check.is_ohms else ANYTHING_V
 
 
+def _at_ground(table: Table) -> frozenset[str]:
+    """The places at ground through wires alone."""
+    kept, network = table.network.__dict__, table.network
+    if "_at_ground" not in kept:
+        contacts = frozenset(b.name for b in network.branches if b.name.endswith((".contact", ".driver")))
+        kept["_at_ground"] = frozenset(Sides(network, contacts).grounded)
+    return kept["_at_ground"]  # type: ignore[no-any-return]
+
+
+def _is_of_load(check: Check) -> bool:
+    """Whether an answer is how a load works, with nothing unplugged."""
+    return check.about.partition(":")[0] in ("runs", "flows") and not check.setup.removed
+
+
 @dataclass
 class State:
-    """A key state: `some` is the probability that anything is altered in it (at first invented); of `could` answers
-    that would tell, `showed` were."""
+    """A key state: `some` is the probability that anything is altered in it, `works` that all is as at work; of `could`
+    answers that would tell, `showed` were altered."""
 
-    some: float = 0.9
+    some: float = SOME
+    works: float = AT_WORK
     could: float = 0.0
     showed: float = 0.0
 
-    @property
-    def alters(self) -> float:
-        """Chance that the next answer is altered."""
-        return self.some * self.there
+    def alters(self, of_load: bool = False) -> float:
+        """Chance that the next answer is altered, not as at work; `of_load` where it is how a load works."""
+        return self.some * self.there(of_load)
 
-    @property
-    def there(self) -> float:
-        """The same, where anything is altered in this key state."""
-        return (FEW[0] + self.showed) / (sum(FEW) + self.could)
+    def there(self, of_load: bool) -> float:
+        """The same, where something is altered in this key state."""
+        return AT_LOADS if of_load else (FEW[0] + self.showed) / (sum(FEW) + self.could)
 
-    def take(self, healthy: float, other: float) -> tuple[float, float]:
-        """Takes an answer with its densities as healthy and altered. Returns its density, and how probably it is
-        altered."""
-        there = self.there
+    def take(
+        self, healthy: float, other: float, working: float | None = None, of_load: bool = False
+    ) -> tuple[float, float, float]:  # fmt: skip
+        """Takes an answer with its densities as healthy, altered, and as at work where that is told apart. Returns its
+        density, how probably it is altered, and how probably all is as at work."""
+        there = self.there(of_load)
         mixed = there * other + (1 - there) * healthy
-        total = self.some * mixed + (1 - self.some) * healthy + 1e-300
+        as_at_work = healthy if working is None else WORKS * working + (1 - WORKS) * other
+        none = 1 - self.some - self.works
+        total = self.some * mixed + self.works * as_at_work + none * healthy + 1e-300
         altered = self.some * there * other / total
-        self.some *= mixed / total
-        tells = abs(other - healthy) / (other + healthy + 1e-300)
-        self.could, self.showed = self.could + tells, self.showed + tells * altered
-        return total, altered
+        works = self.works * as_at_work / total
+        self.some, self.works = self.some * mixed / total, works
+        if not of_load:
+            tells = abs(other - healthy) / (other + healthy + 1e-300)
+            self.could, self.showed = self.could + tells, self.showed + tells * altered
+        return total, altered + works * max(0.0, 1 - healthy / (as_at_work + 1e-300)), works
 
 
 def weigh_undescribed(table: Table, guesses: Guesses, answers: Sequence[Known]) -> Undescribed:
@@ -116,25 +153,47 @@ def weigh_undescribed(table: Table, guesses: Guesses, answers: Sequence[Known]) 
     chain = Chain(1, len(answers), table.unknowns.count)
     states: dict[str, State] = {}
     before: dict[str, tuple[float, float]] = {}
+    spots: dict[tuple[str, str, str], float] = {}
     for i in order:
         known = answers[i]
-        state = states.setdefault(known.check.setup.key, State())
+        check = known.check
+        works = 0.0 if check.setup.key == table.working.key else AT_WORK
+        state = states.setdefault(check.setup.key, State(works=works))
         if known.choice >= 0:
-            chances = answer_chances(table, known.check, guesses.mistakes.wrong_look.value)[0]
-            density, altered[i] = state.take(float(chances[known.choice]), 1 / len(chances))
+            chances, others = (_chances(table, guesses, one) for one in (check, _at_work(table, check)))
+            own, so = chances[known.choice], others[known.choice]
+            density, altered[i], _ = state.take(own, 1 / len(chances), so, _is_of_load(check))
         else:
-            healthy, parts = _as_healthy(table, known, chain)
-            first = before.get(known.check.first_id)
+            healthy, parts = _as_healthy(table, known, chain, check)
+            first, spot = before.get(check.first_id), (check.red, check.black, check.function)
             if first is None:
-                density, altered[i] = state.take(healthy, _anything(known, None))
+                working, at_work = _as_healthy(table, known, chain, _at_work(table, check))
+                other = _again(known, spots[spot], ELSEWHEN) if spot in spots else _anything(known)
+                density, altered[i], works = state.take(healthy, other, working)
+                if works > 0.5:
+                    parts = at_work
             else:  # the same place again tells nothing new of how much is altered
-                other = first[1] * _anything(known, first)
+                works, other = 0.0, first[1] * _again(known, first[0], SAME_SHARE)
                 density = other + (1 - first[1]) * healthy + 1e-300
                 altered[i] = other / density
-            chain.take(parts, np.array([altered[i] < 0.5]))
-            before[known.check.first_id] = (known.value, altered[i])
+            chain.take(parts, np.array([altered[i] < 0.5 or works > 0.5]))
+            before[check.first_id] = (known.value, altered[i])
+            if altered[i] > 0.5:
+                spots[spot] = known.value
         each[i] = np.log(density)
-    return Undescribed(each, altered, chain.arranged([i for i in order if answers[i].choice < 0]), states, before)
+    joint = chain.arranged([i for i in order if answers[i].choice < 0])
+    return Undescribed(each, altered, joint, states, before, _at_ground(table))
+
+
+def _at_work(table: Table, check: Check) -> Check:
+    """The same check as it is made with the key where the loads work; of looks those alone with nothing unplugged."""
+    if check.is_ohms or check.is_held or check.setup.key == table.working.key or (check.about and check.setup.removed):
+        return check
+    return replace(check, id=f"{check.first_id} as at work", setup=replace(check.setup, key=table.working.key))
+
+
+def _chances(table: Table, guesses: Guesses, check: Check) -> list[float]:
+    return answer_chances(table, check, guesses.mistakes.wrong_look.value)[0].tolist()  # type: ignore[no-any-return]
 
 
 def to_repeat(belief: Belief) -> list[Check]:
@@ -147,9 +206,18 @@ def to_repeat(belief: Belief) -> list[Check]:
             if altered > 0.5 and not known.check.again and known.check.first_id in belief.table.column]  # fmt: skip
 
 
-def _as_healthy(table: Table, known: Known, chain: Chain) -> tuple[float, tuple[Floats, ...]]:
-    """Density of a reading in the healthy circuit, given those before it."""
-    p = table.predict_in(known.check, np.zeros(1, dtype=np.int64))
+def _healthy(table: Table, check: Check) -> Prediction:
+    """What the healthy circuit makes of a reading; kept with the table."""
+    kept = table.__dict__.setdefault("_healthy_reads", {})
+    key = (check.red, check.black, check.wire, check.function, check.setup)
+    if key not in kept:
+        kept[key] = table.predict_in(check, np.zeros(1, dtype=np.int64))
+    return kept[key]  # type: ignore[no-any-return]
+
+
+def _as_healthy(table: Table, known: Known, chain: Chain, check: Check) -> tuple[float, tuple[Floats, ...]]:
+    """Density of what was read in the healthy circuit where this check is made, given what was read before."""
+    p = _healthy(table, check)
     ln_p, parts = chain.ahead(known.value - p.mean, p.slope, np.square(p.noise) + known.sigma**2)
     density = float(np.exp(ln_p[0]))
     if p.floats[0] and not known.check.is_ohms:  # what floats may as well read nothing
@@ -157,15 +225,17 @@ def _as_healthy(table: Table, known: Known, chain: Chain) -> tuple[float, tuple[
     return density, parts
 
 
-def _anything(known: Known, before: tuple[float, float] | None) -> float:
+def _anything(known: Known) -> float:
     """Density of a reading that is altered."""
     likely = list(LIKELY_LN_OHM if known.check.is_ohms else LIKELY_V[: 1 if known.check.wire else 2])
     wide = (1 - LIKELY_SHARE * len(likely)) * flat_density(known.check)
-    wide += LIKELY_SHARE * sum(_bell(known.value, mean, float(np.hypot(s, known.sigma))) for mean, s in likely)
-    if before is None:
-        return wide
-    same = _bell(known.value, before[0], float(np.hypot(SAME_V, known.sigma)))
-    return SAME_SHARE * same + (1 - SAME_SHARE) * wide
+    return wide + LIKELY_SHARE * sum(_bell(known.value, mean, float(np.hypot(s, known.sigma))) for mean, s in likely)
+
+
+def _again(known: Known, there: float, share: float) -> float:
+    """The same where so much was read there before; `share`: how often it is the same again."""
+    same = _bell(known.value, there, float(np.hypot(SAME_V, known.sigma)))
+    return share * same + (1 - share) * _anything(known)
 
 
 def _bell(value: float, mean: float, sigma: float) -> float:
@@ -203,6 +273,23 @@ def misfits(belief: Belief) -> list[Misfit]:
         return []
     pairs = zip(belief.evidence, belief.other.altered, strict=True)
     return [Misfit(known, _looks_like(belief.table, known)) for known, altered in pairs if altered > 0.5]
+
+
+def stays_odd(belief: Belief) -> bool:
+    """Whether a reading that no healthy circuit gives came out the same when it was taken again."""
+    found = [misfit.known for misfit in misfits(belief) if misfit.known.choice < 0]
+    first = {known.check.first_id: known.value for known in found if not known.check.again}
+    return any(abs(known.value - first.get(known.check.first_id, np.inf)) < SAME_V * 3
+               for known in found if known.check.again)  # fmt: skip
+
+
+def is_told(belief: Belief, leads: str) -> bool:
+    """Whether a verdict that this fault leads tells of something that the file lacks: it leads, or is not unlikely, or
+    nothing is said to be wrong against a reading that stays odd."""
+    if leads == NOT_DESCRIBED.name:
+        return True
+    beside = belief.p_cell[-1] > BESIDE and bool(misfits(belief))
+    return bool(beside or (leads == NOTHING_WRONG.name and stays_odd(belief)))
 
 
 def _looks_like(table: Table, known: Known) -> str:

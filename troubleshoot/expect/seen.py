@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from troubleshoot.circuit.checks import Check, place_of
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.complaints import COMPLAINTS
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, off_setup, working_setup
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Behaviour, Table
+from troubleshoot.parts import Relay
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.linear import Bools, Floats
 
@@ -18,36 +22,6 @@ HOT_W = 4.0
 
 WEAK_SHARE = 0.75
 """Share of the healthy motor current under which a pump is heard as weak (invented)."""
-
-COMPLAINTS = {
-    "cranks-no-start": "the engine cranks but does not start",
-    "dead": "it does not work at all",
-    "dead-while-cranking": "it stops just while cranking",
-    "runs-key-off": "it works when it should be off",
-    "runs-on": "it works on after it is turned off",
-    "weak": "it works, but weakly",
-    "blows-fuse": "it blows its fuse",
-    "comes-and-goes": "it comes and goes",
-    "dies-hot": "it dies when hot",
-    "chatters": "the relay chatters or buzzes",
-    "unsure": "not sure",
-}
-"""What a load may be brought for; see `complaints_of` for those of a circuit."""
-
-CRANKING_ONLY = ("cranks-no-start", "dead-while-cranking")
-
-
-def complaints_of(circuit: Circuit) -> dict[str, str]:
-    """The complaints that make sense for a circuit, with the words to choose by."""
-    names = [circuit.named_parts[name].spoken for name in circuit.loads]
-    it = f"the {names[0]}" if len(names) == 1 else "it"
-    cranks = "cranking" in circuit.keys
-    return {
-        key: say.replace("it ", f"{it} ", 1) if key not in ("blows-fuse", "unsure") else say
-        for key, say in COMPLAINTS.items()
-        if (cranks or key not in CRANKING_ONLY) and (circuit.relays or key != "chatters")
-    }
-
 
 SEEN_SHARE = 0.04
 """Share of the healthy current under which nobody would say that it works (a filament still dark; invented)."""
@@ -70,6 +44,8 @@ def _sharp_chances(table: Table, check: Check) -> Floats:
     kind, _, name = check.about.partition(":")
     if kind == "hot":
         return _hot(table, check.setup, name)
+    if kind == "swap":
+        return _swap(table, check.setup, name, len(check.answers))
     behaviour = table.behaviour(check.setup if kind != "whole" else Setup("off"))
     how = {
         "click": _click,
@@ -190,6 +166,48 @@ def _hot(table: Table, setup: Setup, name: str) -> Floats:
     watts = table.heat_w(setup, name)
     hot = 1 / (1 + (np.maximum(watts, 1e-9) / HOT_W) ** -3)
     return np.stack([hot, 1 - hot], axis=1)
+
+
+SCRAPES = 0.1
+"""Chance that a bad contact of a socket or holder works, for a while, once a part has been pulled out of it and another
+pushed home (invented; a spread contact, which does so always, is a fault of its own)."""
+
+
+def _swap(table: Table, setup: Setup, part: str, answers: int) -> Floats:
+    """Whether all is as it should be with a known good one in place of a part, and for a fuse whether that blows."""
+    net = table.network
+    # a relay's socket has contacts that pushing home sets right
+    setup = replace(setup, reseated=frozenset({part} if isinstance(net.circuit.parts[part], Relay) else ()))
+    right, blows = _all_right(table, setup, part)
+    own = [c for c, cell in enumerate(table.cells) if any(net.lies_in(part, change) for change in cell.fault.changes)]
+    if own:
+        renewed = [replace(table.cells[c], fault=net.renewed(table.cells[c].fault, part)) for c in own]
+        new = _all_right(table.beside([table.cells[0], *renewed]), setup, part)
+        right[own], blows[own] = (found[1:] for found in new)
+    right += SCRAPES * _in_contacts(table, part) * (right[0] - right)
+    works = right * (1 - blows)
+    return np.stack([works, 1 - works - blows, blows], axis=1)[:, :answers]
+
+
+def _all_right(table: Table, setup: Setup, fuse: str) -> tuple[Floats, Floats]:
+    """Chance of each cell that all loads work in a setup, and rest with the key off as they should; and 1 where a fuse
+    is blown then, (C,) each."""
+    loads, at_work, at_rest = table.network.circuit.loads, table.behaviour(setup), table.behaviour(Setup("off"))
+    works: Floats = np.min([_runs(table, at_work, name)[:, 0] for name in loads], axis=0)
+    moves = np.array([strength(table, at_rest, name) > SEEN_SHARE for name in loads])
+    rests: Bools = (moves == moves[:, :1]).all(axis=0)
+    blown: Floats = np.asarray(at_work.blown.get(fuse, np.zeros(works.size)), dtype=np.float64)
+    return np.where(rests, works, 0.0), blown
+
+
+def _in_contacts(table: Table, part: str) -> Floats:
+    """Share of each cell's one resistance that is in the contacts of a part's socket or holder, (C,)."""
+    share = dict[str, float]()
+    for stretch in table.network.stretches:
+        own = sum(part in table.network.branches[table.network.branch_at[name]].needs for name in stretch.branches)
+        share[stretch.branches[0]] = own / len(stretch.branches)
+    one = [cell.fault.changes[0] if len(cell.fault.changes) == 1 else None for cell in table.cells]
+    return np.array([share.get(c.target, 0.0) if c and c.what == "series" and not c.reseats else 0.0 for c in one])
 
 
 TELLS = {"dead-while-cranking": "works", "weak": "works", "runs-key-off": "off", "runs-on": "off"}

@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from troubleshoot.circuit.checks import Check, list_checks, list_setups, reading
+from troubleshoot.circuit.check_list import list_checks, list_setups
+from troubleshoot.circuit.checks import Check, reading
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.network import Network, wire_up

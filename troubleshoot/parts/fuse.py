@@ -66,6 +66,10 @@ class Fuse(Part):
         return self.style in WINDOWS_S
 
     @property
+    def spare(self) -> str:
+        return "fuse" if self.pulls_out else ""
+
+    @property
     def what(self) -> str:
         """The kind of thing it is, in a word."""
         return {"link": "fusible link", "breaker": "circuit breaker"}.get(self.style, "fuse")

@@ -49,6 +49,11 @@ class Part(BaseModel):
         """Its name in a sentence."""
         return self.say or self.name.replace("_", " ")
 
+    @property
+    def spare(self) -> str:
+        """The kind of thing that one takes a known good one of and plugs in its place, "" where it does not plug in."""
+        return ""
+
     def anatomy(self) -> Anatomy:
         """Terminals, branches, devices and bad modes. Node names are `part.terminal`."""
         raise NotImplementedError

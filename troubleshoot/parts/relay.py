@@ -73,6 +73,10 @@ class Relay(Part):
         return release
 
     @property
+    def spare(self) -> str:
+        return "relay"
+
+    @property
     def middle(self) -> str:
         """The number of the fifth blade, "" without one."""
         return MIDDLE[self.contacts]

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from textwrap import wrap
 from typing import Any, NoReturn
 
+from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.errors import TroubleshootError, TypedWrong
-from troubleshoot.expect.seen import complaints_of
 from troubleshoot.session.ability import Can, say_limits, told_limits
 from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
 from troubleshoot.session.session import Session
@@ -42,6 +42,8 @@ class Ended(Exception):  # noqa: N818 - not an error
 class Dialogue:
     """One session talked through line by line. `ask` gives a line or raises EOFError; `tell` shows one."""
 
+    resume_with = "troubleshoot find --resume"
+
     def __init__(self, session: Session, ask: Callable[[str], str], tell: Callable[[str], None]) -> None:
         self.session = session
         self._ask = ask
@@ -61,7 +63,7 @@ class Dialogue:
             while self._step():
                 pass
         except (Ended, EOFError, KeyboardInterrupt):
-            self._tell(f"Kept in {self.session.path}; go on with: troubleshoot find --resume")
+            self._tell(f"Kept in {self.session.path}; go on with: {self.resume_with}")
 
     # ---- before the first check
 
@@ -160,8 +162,8 @@ class Dialogue:
 
     def _after(self, card: VerdictCard) -> bool:
         """What is asked or told after the verdict; True when the job goes on, False when it is taken as it stands."""
-        self._say("Enter finishes. When it is repaired: repaired. Or: why not PART, carries, undo, a reading of your "
-                  "own (86 cranking 0.2).")  # fmt: skip
+        mended = "When it is repaired: repaired. " if card.names_a_part else ""
+        self._say(f"Enter finishes. {mended}Or: why not PART, carries, undo, a reading of your own (86 cranking 0.2).")
         while given := self._ask("verdict> ").strip():
             answer = read_answer(given, "voltage")
             try:
@@ -218,7 +220,7 @@ class Dialogue:
             self._say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".", "  ")
         if outcome.rose:
             self._say("More likely now: " + "; ".join(outcome.rose) + ".", "  ")
-        for line in (*outcome.silent, *outcome.doubted):
+        for line in (*outcome.silent, *outcome.doubted, *outcome.then):
             self._say(line, "  ")
         return True
 

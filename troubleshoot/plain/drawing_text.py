@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from troubleshoot.circuit.circuit import SAY_KEY, Circuit
 from troubleshoot.circuit.network import Network, wire_up
@@ -13,7 +12,7 @@ from troubleshoot.draw.circuit_line import Path as CircuitPath
 from troubleshoot.draw.circuit_line import list_ways, say_gauge
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.expect.wall import Square, Wall, make_wall, wall_setups
-from troubleshoot.files.tell import shown, shown_path
+from troubleshoot.files.tell import shown
 from troubleshoot.parts import Relay
 
 FEWEST_V = 0.005
@@ -117,7 +116,7 @@ def face_lines(circuit: Circuit, name: str, layout: str, strokes: Strokes = LINE
     relay = _relay(circuit, name)
     if layout:
         head = f"{relay.spoken}, seen from its blades or from the wire side of its socket:"
-        return [head, *draw_face(_layout(layout), relay.numbers, "", "", strokes)]
+        return [head, *draw_face(layout_named(layout), relay.numbers, "", "", strokes)]
     told = ["Look at the blades, 87 at the top, and say the layout:"]
     told += [f"  --layout {key}: {each.say}" for key, each in LAYOUTS.items()]
     return [f"{relay.spoken}: {draw_numbers(relay.numbers, '', '')}", *told]
@@ -128,7 +127,7 @@ def face_svg(circuit: Circuit, name: str, layout: str) -> str:
     from troubleshoot.draw.relay_svg import draw_face_svg
 
     relay = _relay(circuit, name)
-    return draw_face_svg(_layout(layout), relay.numbers, name=relay.spoken)
+    return draw_face_svg(layout_named(layout), relay.numbers, name=relay.spoken)
 
 
 def _relay(circuit: Circuit, name: str) -> Relay:
@@ -139,34 +138,9 @@ def _relay(circuit: Circuit, name: str) -> Relay:
     return part
 
 
-def _layout(key: str) -> Layout:
+def layout_named(key: str) -> Layout:
     if key not in LAYOUTS:
         message = f"'{shown(key)}' is no layout" if key else "a face is drawn only for a layout that you have looked at"
         told = ", ".join(f"{each} ({layout.say})" for each, layout in LAYOUTS.items())
         raise TypedWrong(Problem("no-layout", message, f"--layout with one of: {told}"))
     return LAYOUTS[key]
-
-
-# ---- into a file
-
-
-def check_target(path: Path, force: bool = False) -> None:
-    """Whether an SVG may be written there, before the work is done. Raises TypedWrong."""
-    if path.suffix.lower() != ".svg":
-        told = Problem("no-svg", f"'{shown_path(path)}' does not end in .svg", "name the file to write: drawing.svg")
-        raise TypedWrong(told)
-    if path.exists() and not force:
-        told = Problem("file-there", f"{shown_path(path)} is there already", "another name, or --force to replace it")
-        raise TypedWrong(told)
-
-
-def write_svg(text: str, path: Path, force: bool = False) -> None:
-    """Writes a file that ends in .svg; over one that is there only with `force`. Raises TypedWrong."""
-    check_target(path, force)
-    try:
-        with path.open("w" if force else "x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as error:
-        reason = (error.strerror or "it cannot be written").lower()
-        told = Problem("not-written", f"{shown_path(path)}: {reason}", "a folder that is there and open to you")
-        raise TypedWrong(told) from error

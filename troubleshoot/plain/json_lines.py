@@ -6,9 +6,9 @@ import json
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from troubleshoot.errors import TroubleshootError
-from troubleshoot.expect.seen import complaints_of
-from troubleshoot.session.cards import CheckCard, VerdictCard
+from troubleshoot.circuit.complaints import complaints_of
+from troubleshoot.errors import Problem, TroubleshootError, TypedWrong
+from troubleshoot.session.cards import CheckCard, VerdictCard, part_mode
 from troubleshoot.session.session import Session
 from troubleshoot.words import say
 from troubleshoot.words.answers import COMMANDS
@@ -26,7 +26,7 @@ class JsonLines:
         self._over = False
 
     def run(self, lines: Iterable[str]) -> None:
-        """Answers every line in turn until the verdict, a stop, or the end of the lines."""
+        """Answers every line in turn until a stop or the end of the lines."""
         circuit = self.session.circuit
         self._tell({
             "type": "hello", "protocol": PROTOCOL, "circuit": self.session.circuit_name, "title": circuit.title,
@@ -86,7 +86,9 @@ class JsonLines:
             why = session.carries() if "carries" in data else session.why_not(str(data["why_not"]))
             self._tell(why.as_data())
             return
-        if "undo" in data:
+        if "repaired" in data:
+            self._repaired(data["repaired"])
+        elif "undo" in data:
             session.undo()
         elif "confirm" in data:
             which = data["confirm"]
@@ -111,9 +113,19 @@ class JsonLines:
                     return
             else:
                 self._problem("no known field; one of: value, observed, confirm, skip, reading, undo, verdict, "
-                              "why_not, carries, stop")  # fmt: skip
+                              "why_not, carries, repaired, stop")  # fmt: skip
                 return
         self._go_on()
+
+    def _repaired(self, named: Any) -> None:
+        """Goes on after a repair: of what leads (`true`), or of the part or suspect named. Raises TypedWrong."""
+        if not isinstance(self.session.next_check(), VerdictCard):
+            raise TypedWrong(
+                Problem("no-verdict-yet", "there is no verdict yet to repair by", "answer the check first")
+            )
+        told = self.session.repaired(() if named is True else (str(named),))
+        suspects = [part_mode(name) for name in self.session.state.repairs[-1].suspects]
+        self._tell({"type": "repaired", "suspects": suspects, "say": say.say_repaired(told)})
 
     def _own_reading(self, given: dict[str, Any]) -> Any:
         setup = given.get("setup") or {}
@@ -134,15 +146,11 @@ class JsonLines:
         return bool(outcome.as_data()["type"] == "outcome")
 
     def _go_on(self) -> None:
-        """Sends the next check, or the verdict, which ends the job."""
+        """Sends the next check, or the verdict; after that too the talk goes on, with `repaired`, `undo` and others."""
         if self.session.state.told is None:
             return
         card = self.session.next_check()
-        if isinstance(card, CheckCard):
-            self._tell(card.as_data(self.session.table.network))
-        else:
-            self._over = True
-            self._tell(card.as_data())
+        self._tell(card.as_data(self.session.table.network) if isinstance(card, CheckCard) else card.as_data())
 
 
 def _object(line: str) -> dict[str, Any]:

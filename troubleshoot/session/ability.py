@@ -32,6 +32,8 @@ class Can(BaseModel):
     fused_leads: bool = Field(default=False, description="fused leads that reach the load")
     extension: bool = Field(default=False, description="extension leads between the relay and its socket")
     zeroed: bool = Field(default=False, description="the leads' own ohms are taken off every ohms reading")
+    spare_relay: bool = Field(default=False, description="a known good relay of the same kind, to try in its place")
+    spare_fuse: bool = Field(default=False, description="new fuses of the same ratings, to try in place")
     cant_reach: tuple[str, ...] = Field(default=(), description="Parts or places that cannot be got at.")
     cant_remove: tuple[str, ...] = Field(default=(), description="Parts that do not come out: soldered, riveted.")
 
@@ -61,7 +63,9 @@ class Can(BaseModel):
         circuit = network.circuit
         if check.kind == "reading" and not self.meter and not check.wire:
             return False
-        if (check.setup.removed | check.setup.reseated) & set(self.cant_remove):
+        if check.pulled & set(self.cant_remove):
+            return False
+        if check.swaps and circuit.parts[check.swaps].spare not in self._spares:
             return False
         if check.is_ohms and not self.ohms:
             return False
@@ -106,6 +110,11 @@ class Can(BaseModel):
         return self.fetch and not self.helper and not self.long_leads
 
     @property
+    def _spares(self) -> set[str]:
+        """The kinds of part of which a known good one is there."""
+        return {kind for kind, has in (("relay", self.spare_relay), ("fuse", self.spare_fuse)) if has}
+
+    @property
     def _tools(self) -> set[str]:
         """What beside the meter is there, by the word that fittings and functions use."""
         lent = {"clamp": self.clamp, "low_volts": self.low_impedance, "lamp": self.lamp}
@@ -129,7 +138,7 @@ def learned_from(network: Network, check: Check, why: str) -> dict[str, Any]:
     battery = network.circuit.battery
     touched = {network.point_at[node].part for node in (check.red, check.black) if node} | check.setup.operated
     touched |= {check.about.partition(":")[2]} & set(network.circuit.parts)
-    out = (check.setup.removed | check.setup.reseated) - {battery}
+    out = check.pulled - {battery}
     reach = [*said.cant_reach, *(_only(touched - {battery}) if said.reach_here else ())]
     fixed = [*said.cant_remove, *(_only(out) if said.fixed_here else ())]
     more = {"cant_reach": reach, "cant_remove": fixed}
@@ -152,6 +161,14 @@ SAY_LIMIT = {
     "ohms": "no ohms", "long_leads": "no long leads", "min_max": "no MIN/MAX key", "meter": "no meter, a lamp only",
     "helper": "nobody to turn the key", "clamp": "no clamp", "lamp": "no test lamp", "fused_leads": "no fused leads",
     "extension": "no extension leads", "low_impedance": "no low-impedance range", "zeroed": "leads not taken off",
+    "spare_relay": "no spare relay", "spare_fuse": "no spare fuse",
+}  # fmt: skip
+
+
+SAY_AT_HAND = {
+    "spare_relay": "a good relay to try", "spare_fuse": "new fuses to try", "lamp": "a test lamp", "clamp": "a clamp",
+    "fused_leads": "fused leads", "extension": "extension leads", "low_impedance": "a low-impedance range",
+    "helper": "somebody to turn the key",
 }  # fmt: skip
 
 
@@ -164,6 +181,7 @@ def say_limits(circuit: Circuit, limits: dict[str, Any]) -> str:
 
     told = [SAY_LIMIT[name] for name, value in limits.items() if value is False and name in SAY_LIMIT]
     told += ["somebody can be fetched"] if limits.get("fetch") else []
+    told += [words for name, words in SAY_AT_HAND.items() if limits.get(name)]
     told += [f"nothing is asked at {spoken(name)}" for name in limits.get("cant_reach", ())]
     told += [f"{spoken(name)} stays in" for name in limits.get("cant_remove", ())]
     return "; ".join(told)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -22,20 +24,28 @@ from troubleshoot.session.steps import Steps
 from troubleshoot.words import say
 from troubleshoot.words.chances import say_chance
 
+Meanings = tuple[tuple[str, tuple[str, ...]], ...]
+"""Outcomes of a check, each with the faults, in words, that it would speak for."""
+
 
 @dataclass(frozen=True)
 class CheckCard:
-    """One check to do. `healthy` is in V or ohm."""
+    """One check to do. `healthy` is in V or ohm; `look_meanings` works `meanings` out when they are first asked for."""
 
     check: Check
     say: str
     short: str
     why: str
-    meanings: tuple[tuple[str, tuple[str, ...]], ...]
     cautions: tuple[str, ...]
     healthy: tuple[float, float] | None
     cost_s: float
     steps: Steps
+    look_meanings: Callable[[], Meanings] = field(default=tuple, compare=False, repr=False)
+
+    @cached_property
+    def meanings(self) -> Meanings:
+        """What each outcome would mean, likeliest first."""
+        return self.look_meanings()
 
     @property
     def say_healthy(self) -> str:
@@ -71,7 +81,8 @@ class CheckCard:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What an answer did: how it was understood, what fell and rose, what it cannot tell, what is doubted."""
+    """What an answer did: how it was understood, what fell and rose, what it cannot tell, what is doubted; `then`: what
+    to do before the next check."""
 
     understood: str
     fell: tuple[str, ...]
@@ -80,17 +91,20 @@ class Outcome:
     doubted: tuple[str, ...]
     moves: tuple[Move, ...] = ()
     compared: str = ""
+    then: tuple[str, ...] = ()
 
     def as_data(self) -> dict[str, Any]:
         """The `outcome` object of the JSON dialogue."""
         return {"type": "outcome", "understood": self.understood, "compared": self.compared,
                 "ruled_out": list(self.fell),
                 "raised": list(self.rose), "cannot_tell": list(self.silent), "doubted": list(self.doubted),
-                "moves": [{**_part_mode(move.fault), "before": round(move.before, 4), "after": round(move.after, 4)}
+                **({"then": list(self.then)} if self.then else {}),
+                "moves": [{**part_mode(move.fault), "before": round(move.before, 4), "after": round(move.after, 4)}
                           for move in self.moves]}  # fmt: skip
 
 
-def _part_mode(name: str) -> dict[str, str]:
+def part_mode(name: str) -> dict[str, str]:
+    """A suspect's name taken apart, as the JSON dialogue has it."""
     return {"part": name.rpartition(":")[0], "mode": name.rpartition(":")[2]}
 
 
@@ -116,8 +130,20 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Further:
+    """What takes longer to work out than the verdict itself: why it comes now and what it hangs on; and why the part
+    failed."""
+
+    because: tuple[str, ...] = ()
+    behind: tuple[Cause, ...] = ()
+
+
+@dataclass(frozen=True)
 class VerdictCard:
-    """The suspects left, look-alikes first named together; what to repair; what proves the repair."""
+    """The suspects left, look-alikes first named together; what to repair; what proves the repair.
+
+    `look_further` works out the rest, of the moment of the verdict, when it is first asked for.
+    """
 
     suspects: tuple[Line, ...]
     look_alikes: tuple[Line, ...]
@@ -126,22 +152,46 @@ class VerdictCard:
     say: str
     repair: tuple[str, ...]
     prove: tuple[str, ...]
-    because: tuple[str, ...] = ()
-    behind: tuple[Cause, ...] = ()
+    look_further: Callable[[], Further] = field(default=Further, compare=False, repr=False)
+
+    @property
+    def names_a_part(self) -> bool:
+        """Whether there is something to repair, and so to prove: not where nothing is wrong, or nobody knows what."""
+        return self.suspects[0].name not in (NOTHING_WRONG.name, NOT_DESCRIBED.name)
+
+    @cached_property
+    def further(self) -> Further:
+        """Why now, and the cause behind. Takes tenths of a second the first time."""
+        return self.look_further()
+
+    @property
+    def because(self) -> tuple[str, ...]:
+        """Why the verdict comes now, or not yet, and what it hangs on."""
+        return self.further.because
+
+    @property
+    def behind(self) -> tuple[Cause, ...]:
+        """Why the part that is named failed."""
+        return self.further.behind
+
+    @property
+    def has_further(self) -> bool:
+        """Whether that has been worked out already."""
+        return "further" in self.__dict__
 
     def as_data(self) -> dict[str, Any]:
         """The `verdict` object of the JSON dialogue."""
 
         def told(lines: tuple[Line, ...]) -> list[dict[str, Any]]:
             return [
-                {**_part_mode(line.name), "probability": round(line.probability, 4), "say": line.say}
+                {**part_mode(line.name), "probability": round(line.probability, 4), "say": line.say}
                 for line in lines
             ]  # fmt: skip
 
         return {"type": "verdict", "suspects": told(self.suspects), "look_alikes": told(self.look_alikes),
                 "probability": round(self.probability, 4), "sure": self.sure, "say": self.say,
                 "repair": list(self.repair), "prove": list(self.prove), "because": list(self.because),
-                "causes": [{**_part_mode(cause.fault), "say": cause.say, "probability": round(cause.probability, 4),
+                "causes": [{**part_mode(cause.fault), "say": cause.say, "probability": round(cause.probability, 4),
                             "proof": cause.proof} for cause in self.behind]}  # fmt: skip
 
 
@@ -165,7 +215,7 @@ def verdict_card(reasoner: Reasoner, belief: Belief, finished: bool, leads_ohm: 
         look_alikes=lines[1:],
         probability=lead.probability,
         sure=sure,
-        say=_say(lines, lead.probability, sure, finished) + _say_hidden(belief, lead.faults[0]),
+        say=_say(lines, lead.probability, sure, finished),
         repair=tuple(dict.fromkeys(reasoner.fault(n).repair for n in named)),
         prove=_prove(reasoner, belief, lead.faults, leads_ohm),
     )
@@ -192,27 +242,6 @@ def _say(lines: tuple[Line, ...], probability: float, sure: bool, finished: bool
     if lines[0].name == NOT_DESCRIBED.name:
         text += " The readings do not fit any single fault of this circuit; no part is named."
     return text
-
-
-HIDES_OHM = 1e3
-"""From here a stretch is as good as open, as a switch that is off would make it (invented)."""
-
-
-def _say_hidden(belief: Belief, fault: str) -> str:
-    """What to look for where a wire reads open: something in it that the file does not know of reads the same."""
-    table = belief.table
-    wires = {wire.name for wire in table.network.circuit.wires}
-    part, _, mode = fault.rpartition(":")
-    if part not in wires or mode != "bad":
-        return ""
-    cells = [c for c, name in enumerate(table.names) if name == fault]
-    p_open = sum(float(belief.p_cell[c]) for c in cells if (table.cells[c].severity or 0.0) >= HIDES_OHM)
-    if p_open < 0.5 * float(belief.p_cell[cells].sum()):
-        return ""
-    return (
-        " Follow the wire from end to end before anything is replaced: what somebody has put into it (a switch, an "
-        "alarm, a splice) is in no drawing and reads the same."
-    )
 
 
 def _prove(reasoner: Reasoner, belief: Belief, faults: tuple[str, ...], leads_ohm: float) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -48,14 +49,33 @@ class Why:
 
 @dataclass(frozen=True)
 class Standpoint:
-    """Where the job stands, as far as a why needs it. `prior` goes with the reasoner's table."""
+    """Where the job stands, as far as a why needs it; `single` and `single_prior` are without pairs of faults."""
 
-    reasoner: Reasoner
+    single: Reasoner
     belief: Belief
-    prior: Floats | None
+    single_prior: Floats | None
     stand: Stand
     skipped: frozenset[str]
     say_value: Callable[[Check, float], str]
+
+    @cached_property
+    def _grounds(self) -> tuple[Reasoner, Floats | None]:
+        """The reasoner that the belief is of, and the prior that goes with its table."""
+        single, prior = self.single, self.single_prior
+        if self.belief.table is single.table:
+            return single, prior
+        wider = single.widened(single.weigh(self.belief.evidence, prior), prior)
+        return (single.over(self.belief), wider[1]) if wider else (single, prior)
+
+    @property
+    def reasoner(self) -> Reasoner:
+        """The one that the belief is of."""
+        return self._grounds[0]
+
+    @property
+    def prior(self) -> Floats | None:
+        """What goes with its table."""
+        return self._grounds[1]
 
     # ---- the pieces
 

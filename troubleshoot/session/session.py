@@ -8,52 +8,34 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import datetime
-from functools import cached_property
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from troubleshoot import places
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
-from troubleshoot.diagnose.behind import causes
-from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.choose import Choice
-from troubleshoot.diagnose.comes_and_goes import chances_told
-from troubleshoot.diagnose.cost import Stand, cost_s
-from troubleshoot.diagnose.doubt import doubted as doubted_in
-from troubleshoot.diagnose.evidence import Known, known_from, not_yet
-from troubleshoot.diagnose.explain import meanings, moved, silent_about
-from troubleshoot.diagnose.pairs import parts_of, prior_after_repair
+from troubleshoot.circuit.complaints import complaints_of
+from troubleshoot.diagnose.cost import Stand
+from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.sign_off import next_after_repair
 from troubleshoot.draw import Path as CircuitPath
-from troubleshoot.draw import find_paths
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.errors import FileProblems, Problem, TypedWrong
-from troubleshoot.expect.cells import NOTHING_WRONG
-from troubleshoot.expect.seen import complaints_of, told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.files.circuit_file import parse_circuit
 from troubleshoot.files.file_text import read_text
 from troubleshoot.files.guesses_file import load_guesses
+from troubleshoot.session import shown
 from troubleshoot.session.ability import Can, learned_from, say_limits
-from troubleshoot.session.beyond import say_beyond
-from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard, verdict_card
-from troubleshoot.session.doubts import say_doubts, say_why_again
-from troubleshoot.session.kept import circuit_of, guesses_of, reasoner_of, table_of
+from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
 from troubleshoot.session.log import Event, Log, LogFailed
-from troubleshoot.session.prior import prior_after
-from troubleshoot.session.reasons import Standpoint, Why, say_moves
-from troubleshoot.session.standing import ReadLine, healthy_range, stand_path
+from troubleshoot.session.reasons import Why
+from troubleshoot.session.reckoning import Reckoning
+from troubleshoot.session.standing import ReadLine
 from troubleshoot.session.state import State, apply, check_to, expects, known_to, replay
-from troubleshoot.session.steps import steps_of
 from troubleshoot.session.typed import find_check, find_look
 from troubleshoot.solve import meter
-from troubleshoot.solve.linear import Floats
 from troubleshoot.words import say
 from troubleshoot.words.answers import (
     Command,
@@ -78,13 +60,6 @@ def local_now() -> datetime:
     return datetime.now().astimezone()
 
 
-WARNED = 1e-3
-"""Probability of a dangerous suspect from which a check warns of it (invented)."""
-
-PROVED = 0.9
-"""Probability of "nothing is wrong" from which a repair is said to hold (invented): a healthy car rarely gets more."""
-
-
 class Session:
     """A job: `start` or `resume`, `clear_gate`, `tell`, then `next_check` and `record` until a verdict."""
 
@@ -92,15 +67,11 @@ class Session:
         self._log = log
         self._clock = clock
         started = events[0]
-        self._circuit_text: str = started["circuit_text"]
         self.circuit_name: str = started["circuit"]
-        self._guesses_path: str = started["guesses"]
-        self.guesses = guesses_of(self._guesses_path)
-        self._accuracy_percent: float = started["accuracy_percent"]
         self.state: State = replay(events)
+        self._now = Reckoning(started, self.state)
+        self.guesses = self._now.guesses
         self._pending: tuple[Check, Doubtful] | None = None
-        self._able: tuple[tuple[Can, str], Reasoner] | None = None
-        self._paths: dict[GaugeUnit, list[CircuitPath]] = {}
 
     # ---- beginning and ending
 
@@ -192,44 +163,30 @@ class Session:
 
     # ---- what it reckons with
 
-    @cached_property
+    @property
     def circuit(self) -> Circuit:
         """The circuit as it was when the job began; read without waiting for the table."""
-        return circuit_of(self._circuit_text, self.circuit_name)
+        return self._now.circuit
 
-    @cached_property
+    @property
     def table(self) -> Table:
         """Predictions; two seconds of work the first time."""
-        return table_of(self._circuit_text, self.circuit_name, self._guesses_path, self._accuracy_percent)
+        return self._now.table
 
     @property
     def reasoner(self) -> Reasoner:
         """Groups and choice for what this person can do, on a job brought with this complaint."""
-        able = self.state.can, self.state.complaint
-        if self._able is None or self._able[0] != able:
-            allowed = able[0].allowed(self.table.network, self.table.checks)
-            self._able = able, reasoner_of(self.table, self.guesses, allowed).told(able[1])
-        return self._able[1]
+        return self._now.reasoner
+
+    @property
+    def p_fault(self) -> dict[str, float]:
+        """Probability of each fault by name, now."""
+        return self._now.belief.p_fault
 
     @property
     def stand(self) -> Stand:
         """Where the person is, and whether a second one must be fetched yet."""
-        return replace(self.state.stand, fetches=self.state.fetches(self.circuit))
-
-    @cached_property
-    def _prior(self) -> Floats | None:
-        """Priors after the first answers and after what has been repaired, (C + 1,); None before them."""
-        prior = prior_after(self.table, self.guesses, self.state.told) if self.state.told else None
-        start = 0
-        for repair in self.state.repairs:
-            before = self.state.answers(start, repair.at)
-            prior = prior_after_repair(self.table, self.guesses, before, repair.suspects, prior)
-            prior[:-1] *= chances_told(self.table, repair.complaint)
-            prior, start = prior / prior.sum(), repair.at
-        return prior
-
-    def _belief(self, evidence: list[Known] | None = None) -> Belief:
-        return self.reasoner.weigh(self.state.evidence if evidence is None else evidence, self._prior)
+        return self._now.stand
 
     # ---- events
 
@@ -248,9 +205,14 @@ class Session:
         told = {"note": note or None, "name": name, "layout": layout}
         self._append({"event": "noted", **{key: value[:200] for key, value in told.items() if value is not None}})
 
-    def conclude(self) -> None:
-        """The person takes the verdict as it stands: the job counts as finished until something is added."""
-        self._append({"event": "concluded", "say": self.verdict().say})
+    def conclude(self, verdict: str = "") -> None:
+        """The person takes the verdict as it stands, that of a tree where it is given in words: the job counts as
+        finished until something is added."""
+        self._append({"event": "concluded", "say": verdict or self.verdict().say})
+
+    def lead(self, to: str, tree: str = "") -> None:
+        """The walk of a tree has come to a step or verdict of it; with `tree`, where it begins."""
+        self._append({"event": "led", "to": to, **({"tree": tree} if tree else {})})
 
     def stop(self, why: str) -> str:
         """Something is unsafe: the job stops. Returns what to do."""
@@ -265,8 +227,7 @@ class Session:
         able = Can.read(can or {})
         self._append({"event": "told", "complaint": self._checked(complaint), "can": able.model_dump(mode="json"),
                       "worked": worked, "touched": touched, "present": present})  # fmt: skip
-        self.__dict__.pop("_prior", None)
-        self._forget()
+        self._forget(prior=True)
 
     def _checked(self, complaint: str) -> str:
         """A complaint that there is. Raises TypedWrong."""
@@ -278,27 +239,25 @@ class Session:
 
     def repaired(self, suspects: Sequence[str] = (), complaint: str = "unsure") -> tuple[str, ...]:
         """A suspect has been repaired, the leading one where none is named: the sign-off begins, which finds what the
-        fault has hidden. `complaint`: what is still wrong then. Returns what was repaired, in words. Raises TypedWrong.
+        fault has hidden. Named as in the verdict, "relay:coil-open", or by the part alone. `complaint`: what is still
+        wrong then. Returns what was repaired, in words. Raises TypedWrong.
         """
-        named = tuple(suspects) or (self.verdict().suspects[0].name,)
-        known = {*self.table.names, *self._next[1].table.names} - {NOTHING_WRONG.name}
-        if not set(named) <= known:
-            raise TypedWrong(Problem("nothing-repaired", f"{', '.join(named)} names no part that can be repaired",
-                                     "part:mode, as in the verdict", "suspects"))  # fmt: skip
+        leading = self.reasoner.ranked_groups(self._now.belief)[0].faults[0]
+        named = tuple(map(self._now.repairable, suspects or (leading,)))
         self._append({"event": "repaired", "suspects": list(named), "complaint": self._checked(complaint)})
-        self.__dict__.pop("_prior", None)
-        self._forget()
+        self._forget(prior=True)
         return tuple(self.say_fault(name) for name in named)
 
     def undo(self) -> str:
         """Takes the last answer, skip or repair back. Returns what was taken back, "" when there is nothing."""
         repairs = self.state.repairs
-        if repairs and repairs[-1].at == len(self.state.entries):
-            names = repairs[-1].suspects
+        if repairs and repairs[-1].end == len(self.state.entries):
+            mended, last = repairs[-1], self.state.entries[-1:]
             self._append({"event": "undone"})
-            self.__dict__.pop("_prior", None)
-            self._forget()
-            return f"the repair: {'; '.join(map(self.say_fault, names))}"
+            self._forget(prior=True)
+            if mended.by_swap:
+                return say.say_short(self.table.network, last[0].check)
+            return f"the repair: {'; '.join(map(self.say_fault, mended.suspects))}"
         if not self.state.entries:
             return ""
         gone = self.state.entries[-1]
@@ -316,66 +275,18 @@ class Session:
 
     # ---- the next check
 
-    def _forget(self) -> None:
+    def _forget(self, prior: bool = False) -> None:
         self._pending = None
-        self.__dict__.pop("_next", None)
-
-    @cached_property
-    def _next(self) -> tuple[Choice | None, Belief]:
-        evidence, prior = self.state.evidence, self._prior
-        if self.state.repairs and prior is not None:
-            return next_after_repair(self.reasoner, evidence, self.stand, self._passed, prior)
-        return self.reasoner.next_choice(evidence, self.stand, self._passed, prior)
-
-    @property
-    def _passed(self) -> frozenset[str]:
-        """Checks that are not to be asked now: skipped, told already, or waiting for readings."""
-        return self.state.skipped | self._told_already() | not_yet(self.reasoner.checks, self.state.evidence)
+        self._now.forget(prior)
 
     def next_check(self) -> CheckCard | VerdictCard:
         """The check to do now, or the verdict when nothing more is worth doing."""
-        choice, belief = self._next
-        if choice is None:
-            return self.verdict()
-        return self._card(choice.check, belief)
-
-    def _card(self, check: Check, belief: Belief) -> CheckCard:
-        network = self.table.network
-        told = meanings(self.reasoner, belief, check, lambda value: self._say_value(check, value))
-        return CheckCard(
-            check=check,
-            say=say.say_check(network, check),
-            short=say.say_short(network, check),
-            why=self._say_why(belief, check),
-            meanings=tuple((m.outcome, tuple(self.say_fault(n) for n in m.faults)) for m in told),
-            cautions=(*self._surprises(belief, check), *say.cautions(network, check)),
-            healthy=healthy_range(self.table, check, self._leads_ohm),
-            cost_s=cost_s(self.circuit, self.guesses.costs, self.stand, check),
-            steps=steps_of(network, check, self.state.stand.setup),
-        )
-
-    def _surprises(self, belief: Belief, check: Check) -> tuple[str, ...]:
-        """What turning the key for this check may do if a suspect that is still alive is the fault."""
-        turns = belief.table.starter_turns(check.setup)
-        return (say.STARTER_MAY_TURN,) if belief.p_cell[:-1][turns].sum() > WARNED else ()
-
-    def _say_why(self, belief: Belief, check: Check) -> str:
-        if check.again and (doubt := say_why_again(belief, check)):
-            return doubt
-        groups = [g for g in self.reasoner.ranked_groups(belief)[:3] if g.probability > 0.02]
-        names = ", ".join(f"{self.say_fault(g.faults[0])} ({g.probability:.0%})" for g in groups)
-        if groups[0].probability >= 0.97:
-            return f"One reading alone must not carry the verdict; this confirms or upsets it. Leading: {names}."
-        return f"It tells most for its time. In question now: {names}."
+        choice = self._now.choice
+        return shown.check_card(self._now, choice.check) if choice else self.verdict()
 
     def say_fault(self, name: str) -> str:
         """A fault's name as a sentence part."""
-        return self.reasoner.fault(name).say
-
-    def _told_already(self) -> frozenset[str]:
-        """Observations that the complaint has answered."""
-        complaint = self.state.complaint
-        return frozenset(c.id for c in self.table.checks if told_already(self.circuit, c, complaint))
+        return self._now.say_fault(name)
 
     # ---- answers
 
@@ -414,36 +325,17 @@ class Session:
         return self._accept(check, doubt.candidates[which], doubt.text)
 
     def _accept(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Outcome:
-        known = known_from(check, answer, self._leads_ohm)
-        before = self._next[1]
-        self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known)})
-        self._forget()
-        after = self._next[1]
-        fell, rose = moved(before, after)
-        silent = silent_about(self.table, known, after)
-        return Outcome(
-            understood=self._say_known(known),
-            fell=say_moves(fell, self.say_fault, 4),
-            rose=say_moves(rose, self.say_fault, 3),
-            moves=(*fell[:4], *rose[:3]),
-            silent=tuple(
-                f"This reading can't tell you whether {self.reasoner.fault(n).say}: no current flows there now, "
-                f"so even {say.say_ohm(ohm)} would read the same."
-                for n, ohm in silent[:1]
-            ),
-            doubted=say_doubts(before, after, known, self._say_known),
-            compared=self._say_compared(known),
-        )
+        before = self._now.belief
+        return shown.outcome_of(self._now, before, self.keep(check, answer, text))
 
-    def _say_compared(self, known: Known) -> str:
-        """How a reading stands to a healthy car's, "" for a look: in it, it may prove less than one thinks."""
-        limits = healthy_range(self.table, known.check, self._leads_ohm)
-        if limits is None:
-            return ""
-        shown = float(np.exp(known.value) - 0.5) - self._leads_ohm if known.check.is_ohms else known.value
-        if limits[0] - known.sigma <= shown <= limits[1] + known.sigma:
-            return "as in a healthy car"
-        return f"a healthy car: {say.say_range(known.check, *limits)}"
+    def keep(self, check: Check, answer: Value | OverLimit | Wander | Seen, text: str) -> Known:
+        """Takes an answer that has been understood, without saying what it does to the suspects."""
+        known = known_from(check, answer, self._now.leads_ohm)
+        cured = self._now.cured(known)
+        self._append({"event": "answered", "check": check_to(check), "text": text[:200], "known": known_to(known),
+                      **({"cured": cured} if cured else {})})  # fmt: skip
+        self._forget(prior=bool(cured))
+        return known
 
     def record_text(self, text: str) -> Outcome | Question:
         """Takes a reading of the person's own choice, "86 cranking 0.2" or "30 to 87 on 0.1"."""
@@ -456,29 +348,11 @@ class Session:
         """The same from named fields. Raises TypedWrong."""
         return self.record(find_check(self.table, "", red, black, function, key, removed)[0], value)
 
-    def _say_known(self, known: Known) -> str:
-        if known.choice >= 0:
-            return known.check.answers[known.choice]
-        ends = [known.value - known.sigma, known.value + known.sigma] if known.wanders else [known.value]
-        shown = [float(np.exp(end) - 0.5) if known.check.is_ohms else end for end in ends]
-        return " to ".join(self._say_value(known.check, value) for value in shown)
-
-    def _say_value(self, check: Check, value: float) -> str:
-        """A value as this person's meter would show it."""
-        return say.say_value(check, max(0.0, value - self._leads_ohm) if check.is_ohms else value)
-
-    @property
-    def _leads_ohm(self) -> float:
-        """What the person takes off an ohms reading."""
-        return meter.LEAD_OHM if self.state.can.zeroed else 0.0
-
     # ---- looking back
 
     def suspects(self, most: int = 8) -> list[Line]:
         """The likeliest faults, with probabilities."""
-        p_fault = self._next[1].p_fault
-        names = sorted(p_fault, key=lambda n: -p_fault[n])[:most]
-        return [Line(n, self.say_fault(n), p_fault[n]) for n in names if p_fault[n] > 0.001]
+        return shown.suspects(self._now, most)
 
     def readings(self) -> list[str]:
         """What was read so far beside what a healthy circuit shows."""
@@ -486,59 +360,26 @@ class Session:
 
     def read_lines(self) -> list[ReadLine]:
         """The same in pieces."""
-        network, lines = self.table.network, []
-        doubted = {id(self._next[1].readings[i]) for i in doubted_in(self._next[1])}
-        for entry in self.state.entries:
-            short = say.say_short(network, entry.check)
-            if entry.known is None:
-                lines.append(ReadLine(short, f"skipped, {entry.why_skipped}"))
-                continue
-            limits = healthy_range(self.table, entry.check, self._leads_ohm)
-            healthy = say.say_range(entry.check, *limits) if limits else ""
-            lines.append(ReadLine(short, self._say_known(entry.known), healthy, id(entry.known) in doubted))
-        return lines
+        return shown.read_lines(self._now)
 
     def circuit_lines(self, gauge: GaugeUnit = "as written") -> list[CircuitPath]:
         """The circuit through load and coil, with what was read and how each stretch stands."""
-        reads = [(known.check, self._say_known(known)) for known in self.state.evidence if known.choice < 0]
-        before = self._belief([]).p_fault if reads else {}
-        now = self._next[1].p_fault if reads else {}
-        if gauge not in self._paths:
-            self._paths[gauge] = find_paths(self.table.network, gauge)
-        return [stand_path(path, self.circuit.battery, reads, before, now) for path in self._paths[gauge]]
+        return shown.circuit_lines(self._now, gauge)
 
     def verdict(self) -> VerdictCard:
         """What is left, what to repair, which readings prove it; honest about how sure."""
-        choice, belief = self._next
-        at = self._standpoint
-        because = (at.stopping(choice), *(at.carries().lines if choice is None else ()))
-        card = verdict_card(self.reasoner, belief, choice is None, self._leads_ohm)
-        leading = [line.name for line in (card.suspects[0], *card.look_alikes)]
-        named = [part for name in leading for part in parts_of(name)] if card.sure else []
-        why = (causes(self.table, self.guesses, self.state.evidence, name) for name in named)
-        behind = next(filter(None, why), ())
-        card = replace(card, say=card.say + say_beyond(belief, leading, at.known), because=because, behind=behind)
-        first = card.suspects[0]
-        proved = self.state.repairs and first.name == NOTHING_WRONG.name and first.probability >= PROVED
-        return replace(card, say=say.say_holds(first.probability), repair=()) if proved else card
+        return shown.verdict_of(self._now)
 
     # ---- why
 
-    @property
-    def _standpoint(self) -> Standpoint:
-        belief, reasoner, prior = self._next[1], self.reasoner, self._prior
-        if belief.table is not reasoner.table and (wider := reasoner.widened(self._belief(), prior)):
-            reasoner, prior = reasoner.over(belief), wider[1]
-        return Standpoint(reasoner, belief, prior, self.stand, self._passed, self._say_value)
-
     def carries(self) -> Why:
         """Which answer what leads now hangs on."""
-        return self._standpoint.carries()
+        return self._now.standpoint().carries()
 
     def why_not(self, suspect: str) -> Why:
         """What would have to be true for a part or wire, named as a person would, to be it after all. Raises
         TypedWrong."""
-        return self._standpoint.why_not(suspect)
+        return self._now.standpoint().why_not(suspect)
 
 
 def _free_name(folder: Path, stem: str) -> Path:

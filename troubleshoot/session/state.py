@@ -40,10 +40,25 @@ class Entry:
 
 @dataclass(frozen=True)
 class Repair:
-    """Suspects repaired after so many entries, and what the job was brought back for, "unsure" where it works."""
+    """Suspects repaired after so many entries, and what the job was brought back for, "unsure" where it works.
+    `by_swap`: by the good part of the next entry, which stays in, and whose answer counts as seen after it."""
 
     suspects: tuple[str, ...]
     complaint: str
+    at: int
+    by_swap: bool = False
+
+    @property
+    def end(self) -> int:
+        """How many entries there are once it is done."""
+        return self.at + self.by_swap
+
+
+@dataclass(frozen=True)
+class Led:
+    """The walk of a tree has come to a step or verdict, once there were so many entries."""
+
+    to: str
     at: int
 
 
@@ -60,6 +75,8 @@ class State:
     notes: list[str] = field(default_factory=list)
     concluded: str = ""
     repairs: list[Repair] = field(default_factory=list)
+    tree: str = ""
+    led: list[Led] = field(default_factory=list)
 
     @property
     def can(self) -> Can:
@@ -121,6 +138,8 @@ def apply(state: State, event: Event) -> None:
         state.told = Told(event["complaint"], can, event["worked"], event["touched"], event["present"])
     elif kind == "answered":
         check = check_from(event["check"])
+        if cured := event.get("cured"):
+            state.repairs.append(Repair((cured["suspect"],), cured["complaint"], len(state.entries), True))
         state.entries.append(Entry(check, event["text"], Known(check, **event["known"])))
     elif kind == "skipped":
         why = event["why"] or "no reason given"
@@ -128,10 +147,13 @@ def apply(state: State, event: Event) -> None:
     elif kind == "repaired":
         state.repairs.append(Repair(tuple(event["suspects"]), event["complaint"], len(state.entries)))
     elif kind == "undone":
-        if state.repairs and state.repairs[-1].at == len(state.entries):
-            state.repairs.pop()
-        elif state.entries:
+        mended = state.repairs.pop() if state.repairs and state.repairs[-1].end == len(state.entries) else None
+        if state.entries and (mended is None or mended.by_swap):
             state.entries.pop()
+        state.led = [led for led in state.led if led.at <= len(state.entries)]
+    elif kind == "led":
+        state.tree = event.get("tree", state.tree)
+        state.led.append(Led(event["to"], len(state.entries)))
     elif kind == "stopped":
         state.stopped = event["why"]
     elif kind == "noted":

@@ -14,8 +14,9 @@ from troubleshoot.units import quote
 from troubleshoot.words.limits import parts_named
 from troubleshoot.words.say import SAY_FUNCTION
 
-LOOKS = ("lamp", "click", "runs", "whole", "hot")
-"""What may be told of one's own accord as seen or heard: "lamp pump bright", "click relay no click"."""
+LOOKS = ("lamp", "click", "runs", "whole", "hot", "swap")
+"""What may be told of one's own accord as seen or heard: "lamp pump bright", "click relay no click", "swap relay works
+now" (a known good one tried in its place)."""
 
 
 def find_look(table: Table, text: str) -> tuple[Check, str] | None:

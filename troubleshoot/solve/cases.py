@@ -5,7 +5,7 @@ Applies faults and setups to branches; runs the key through its states, each sta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -84,6 +84,8 @@ class _Own:
 
 class Bench:
     """C cases of one network, ready to be put into any setup and solved."""
+
+    solve: type[Solved] = Solved
 
     def __init__(self, network: Network, cases: Sequence[Case], draw: Draw | None = None) -> None:
         self.network = network
@@ -331,14 +333,16 @@ class Bench:
         after, chatters = as_found[0].copy(), as_found[1].copy()
         rows = np.unique(self._row[self._pushed_home(setup)])
         if rows.size:
-            own, buzz = settle(self.net, self.devices.rows(rows), self._passive(setup, rows), state.rows(rows))
+            own, buzz = settle(
+                self.net, self.devices.rows(rows), self._passive(setup, rows), state.rows(rows), solve=self.solve
+            )
             after.put(rows, own)
             chatters[rows] = buzz
         return after, chatters
 
     def _settle(self, setup: Setup, state: State) -> tuple[State, Bools]:
         first, circuit = self._circuits
-        return settle(self.net, self.devices, self._passive(setup, first), state, circuit)
+        return settle(self.net, self.devices, self._passive(setup, first), state, circuit, self.solve)
 
     @cached_property
     def _circuits(self) -> tuple[Ints, Ints]:
@@ -357,8 +361,15 @@ class Bench:
         """All cases, or those of some rows, solved in a setup, settled."""
         state = self.settled(setup)[0]
         if rows is None:
-            return Solved(self.net, self.circuits(setup, state))
-        return Solved(self.net, self.circuits(setup, state.rows(rows), rows))
+            return self.solve(self.net, self.circuits(setup, state))
+        return self.solve(self.net, self.circuits(setup, state.rows(rows), rows))
+
+    def solved_with(self, setup: Setup, more_ohm: Mapping[int, float]) -> Solved:
+        """The same with ohms more in series at some branches, in every case."""
+        siemens, emf_v = self.arrays(setup, self.settled(setup)[0])
+        for branch, ohm in more_ohm.items():
+            siemens[:, branch] = 1 / (1 / siemens[:, branch] + ohm)
+        return self.solve(self.net, Circuits.of(siemens, emf_v))
 
     @cached_property
     def start_state(self) -> State:

@@ -87,7 +87,7 @@ class State:
 
 @dataclass(frozen=True)
 class Devices:
-    """All devices of a network, with the leakage that an open branch keeps (branches,)."""
+    """All devices of a network, with the leakage that an open branch keeps, (branches,) or case by case (C, ...)."""
 
     relays: Relays
     fuses: Fuses
@@ -103,7 +103,7 @@ class Devices:
             Fuses(f.branch, f.resets, f.blow_a[which]),
             Bends(b.branch, b.two_way, b.run_siemens[which], b.emf_v[which], b.start_v[which], b.keep_v[which],
                   b.seized[which], b.turn),
-            self.open_siemens,
+            self.open_siemens if self.open_siemens.ndim == 1 else self.open_siemens[which],
         )  # fmt: skip
 
     def at_rest(self, cases: int) -> State:
@@ -148,7 +148,8 @@ class Devices:
     def _open(self, siemens: Floats, branch: int, which: Bools) -> None:
         """Opens a branch in some of the cases; `siemens` (C, touched)."""
         at = np.searchsorted(self.touched, branch)
-        siemens[which, at] = np.minimum(siemens[which, at], self.open_siemens[branch])
+        leaks = np.minimum(siemens[:, at], self.open_siemens[..., branch])
+        siemens[:, at] = np.where(which, leaks, siemens[:, at])
 
     def look(self, solved: Solved, state: State, at: Ints | slice = slice(None)) -> State:
         """The state that the devices would take on seeing these volts and currents; `at` says which of the solutions is
@@ -193,31 +194,38 @@ class Devices:
 
 
 def settle(
-    net: Incidence, devices: Devices, circuits: Circuits, state: State, circuit: Ints | None = None
+    net: Incidence,
+    devices: Devices,
+    circuits: Circuits,
+    state: State,
+    circuit: Ints | None = None,
+    solve: type[Solved] = Solved,
 ) -> tuple[State, Bools]:
     """Follows the devices from `state` until none moves. Returns the settled state and who chatters, (C,).
 
     Where many cases differ in the devices' thresholds only, `circuit` (C,) says which of `circuits` is each
-    case's.
+    case's. `solve` solves them.
 
     A fuse blows only in a state that the relays and bends would rest in, so that a start-up current does
     not blow it; a chattering case keeps its last state. While others buzz a filament gets hot, and so what chatters
     is followed once more with filaments hot at once.
     """
     circuit = np.arange(circuits.count) if circuit is None else circuit
-    settled, chatters = _follow(net, devices, circuits, state, circuit)
+    settled, chatters = _follow(net, devices, circuits, state, circuit, solve)
     turn, rows = devices.bends.turn, np.flatnonzero(chatters)
     if rows.size and turn is not None and (turn > 0).any():
         here = devices.rows(rows)
         hot = replace(here, bends=replace(here.bends, turn=np.where(turn > 0, -1, turn)))
-        again, buzzes = _follow(net, hot, circuits, state.rows(rows), circuit[rows])
+        again, buzzes = _follow(net, hot, circuits, state.rows(rows), circuit[rows], solve)
         rests = np.flatnonzero(~buzzes)
         settled.put(rows[rests], again.rows(rests))
         chatters[rows[rests]] = False
     return settled, chatters
 
 
-def _follow(net: Incidence, devices: Devices, circuits: Circuits, state: State, circuit: Ints) -> tuple[State, Bools]:
+def _follow(
+    net: Incidence, devices: Devices, circuits: Circuits, state: State, circuit: Ints, solve: type[Solved]
+) -> tuple[State, Bools]:
     """From state to state until none moves, or it is known to go on for ever."""
     chatters = np.zeros(circuit.size, dtype=bool)
     moving = np.arange(circuit.size)
@@ -234,7 +242,7 @@ def _follow(net: Incidence, devices: Devices, circuits: Circuits, state: State, 
         base = here.rows(first).impose(
             circuits.rows(circuit[moving[first]]), before.rows(first), None if healthy else base
         )
-        after = here.look(Solved(net, base), before, at)
+        after = here.look(solve(net, base), before, at)
         moved = (after.pulled != before.pulled).any(axis=1) | (after.bent != before.bent).any(axis=1)
         after.blown = np.where(moved[:, None], before.blown, after.blown)
         moved |= (after.blown != before.blown).any(axis=1)

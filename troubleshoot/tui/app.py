@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from textual.command import CommandPalette
 from textual.theme import Theme
 
 from troubleshoot import places
+from troubleshoot.errors import TroubleshootError
 from troubleshoot.tui.deeds import DeedCommands
 from troubleshoot.tui.home import HomePage
 from troubleshoot.tui.look import Look
@@ -26,6 +28,7 @@ from troubleshoot.tui.settings import Settings, SettingsFailed, load_settings
 
 if TYPE_CHECKING:
     from troubleshoot.session.session import Session
+    from troubleshoot.session.walking import Walking
 
 THEMES = {
     "terminal": Theme(
@@ -91,6 +94,7 @@ class TroubleshootApp(App[None]):
         self._ascii = ascii
         self._plain = no_color
         self._job: Session | None = None
+        self._walk: Walking | None = None
         self._table: asyncio.Task[Any] | None = None
 
     def on_mount(self) -> None:
@@ -139,15 +143,33 @@ class TroubleshootApp(App[None]):
 
         self.push_screen(CircuitsPage())
 
+    def choose_tree(self) -> None:
+        """Walk a decision tree."""
+        from troubleshoot.tui.walk import TreesPage
+
+        self.push_screen(TreesPage())
+
     def resume_job(self, page: Page, path: Path) -> None:
         """Go on with a job from its log; what is wrong is told on the page that asked."""
 
         def resume() -> Session:
             from troubleshoot.session.session import Session
 
-            return Session.resume(path, self.clock)
+            session = Session.resume(path, self.clock)
+            if session.state.led:
+                from troubleshoot.session.walking import Walking
+
+                # a tree that has changed meanwhile is left for the live diagnosis
+                with suppress(TroubleshootError):
+                    self._walk = Walking.of(session)
+            return session
 
         page.do("opening the job", resume, self.open_session)
+
+    def open_walk(self, walking: Walking) -> None:
+        """The safety questions, then the tree's first step."""
+        self._walk = walking
+        self.open_session(walking.session)
 
     def open_session(self, session: Session, replace: bool = False) -> None:
         """First questions where some are left, else the working screen. The table is worked out meanwhile."""
@@ -159,10 +181,27 @@ class TroubleshootApp(App[None]):
             self._table = asyncio.create_task(asyncio.to_thread(lambda: session.table))
         state = session.state
         if state.told is None or not state.cleared or state.stopped:
-            page: Page = AskingPage(session, self.start_work, self._stopped)
+            page: Page = AskingPage(session, self.start_work, self.show_stopped)
         else:
-            page = WorkPage(session, self._table)
+            page = self._walk_page() or WorkPage(session, self._table)
         self._show(page, replace)
+
+    def _walk_page(self, said: str = "") -> Page | None:
+        """The page of the walk, or of its live diagnosis; None where no tree is walked."""
+        if self._walk is None or self._table is None or self._walk.session is not self._job:
+            return None
+        from troubleshoot.tui.walk import LivePage, WalkPage
+
+        if self._walk.is_live:
+            return LivePage(self._walk, self._table)
+        page = WalkPage(self._walk)
+        page.said = said
+        return page
+
+    def show_walk(self, said: str = "") -> None:
+        """The walk where it stands now, in place of what is shown."""
+        if page := self._walk_page(said):
+            self.switch_screen(page)
 
     def _show(self, page: Page, replace: bool) -> None:
         if replace or len(self.screen_stack) > 2:  # whatever chose the job is done with
@@ -175,10 +214,10 @@ class TroubleshootApp(App[None]):
         from troubleshoot.tui.work import WorkPage
 
         if self._job and self._table:
-            self.switch_screen(WorkPage(self._job, self._table))
+            self.switch_screen(self._walk_page() or WorkPage(self._job, self._table))
 
-    def _stopped(self, advice: str) -> None:
-        """Stopped before the first check: the advice, on the working screen."""
+    def show_stopped(self, advice: str) -> None:
+        """Stopped: the advice, on the working screen."""
         from troubleshoot.tui.work import WorkPage
 
         if self._job and self._table:
@@ -190,7 +229,7 @@ class TroubleshootApp(App[None]):
         """Lets go of the job and shows the first screen."""
         if self._job:
             self._job.close()
-        self._job = self._table = None
+        self._job = self._table = self._walk = None
         while not isinstance(self.screen, HomePage) and len(self.screen_stack) > 2:
             self.pop_screen()
 

@@ -118,13 +118,13 @@ def write_outcome(sheet: Sheet, outcome: Outcome, asked: str) -> None:
         sheet.say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".")
     if outcome.rose:
         sheet.say("More likely now: " + "; ".join(outcome.rose) + ".")
-    for line in outcome.silent:
+    for line in (*outcome.silent, *outcome.then):
         sheet.say(line)
 
 
 def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
-    """What it is, how sure, what to repair, what proves the repair."""
-    sheet.head("Verdict" if card.sure else "What it looks like")
+    """What it is, how sure, what to repair, what proves the repair; what lies behind it once that is worked out."""
+    sheet.head("Verdict" if card.sure or not card.repair else "What it looks like")
     sheet.gap()
     sheet.say(card.say, STRONG)
     sheet.gap()
@@ -133,7 +133,7 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
         sheet.gap()
     for text in card.repair:
         sheet.labelled("Repair", text)
-    if card.behind:
+    if card.has_further and card.behind:
         sheet.gap()
         sheet.head("Find out why it failed before a new one goes in")
         for cause in card.behind:
@@ -143,7 +143,7 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
         sheet.head("These readings must be right after the repair")
         for text in card.prove:
             sheet.say(text, "", "- ", "  ")
-    if card.because:
+    if card.has_further and card.because:
         sheet.gap()
         sheet.head("Why now")
         for text in card.because:
@@ -153,7 +153,7 @@ def write_verdict(sheet: Sheet, card: VerdictCard) -> None:
 def write_because(sheet: Sheet, card: VerdictCard) -> None:
     """Why the verdict comes now, and what it hangs on."""
     sheet.head("Why this verdict")
-    for text in card.because:
+    for text in card.because if card.has_further else ():
         sheet.gap()
         sheet.say(text)
 

@@ -43,6 +43,10 @@ UNDO = Deed("f6", "undo", "undo", "take the last answer back", "undo")
 SKIP = Deed("f7", "skip", "skip", "not this check; asks for the reason", "skip")
 UNSAFE = Deed("f8", "stop", "UNSAFE", "something is unsafe: stops the job and says what to do", "unsafe")
 VERDICT = Deed("f9", "verdict", "verdict", "what it looks like now, and what to repair", "look('verdict')")
+WAY = Deed("f4", "way", "way", "the way so far through the tree", "look('way')")
+LIVE = Deed("f9", "live", "live", "leave the tree: the live diagnosis goes on with what is known", "live")
+CANNOT = Deed("f7", "skip", "can't", "you can't do this one: the live diagnosis goes on from here", "skip")
+TAKE_BACK = Deed("f6", "back", "back", "take the last answer back", "undo")
 LEAVE = Deed("f10", "quit", "leave", "leave; the job is kept and can be gone on with", "leave")
 BACK = Deed("escape", "", "", "back: close what was opened, give up a question", "back")
 UP = Deed("pageup", "", "", "scroll up", "page(-1)")
@@ -51,6 +55,9 @@ PALETTE = Deed("ctrl+p", "", "", "choose any of these by name", "app.command_pal
 
 WORKING = (UNSAFE, WHY, SUSPECTS, READINGS, CIRCUIT, UNDO, SKIP, VERDICT, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
 """Of the working screen, the most wanted first: that is how the footer fills up."""
+
+WALKING = (UNSAFE, TAKE_BACK, CANNOT, WAY, LIVE, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
+"""Of a walk through a tree."""
 
 CHOOSING = (KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
 """Of a screen with choices only."""
@@ -80,9 +87,9 @@ def footer(deeds: Sequence[Deed], width: int) -> str:
 
 
 def deed_of_word(deeds: Sequence[Deed], typed: str) -> Deed | None:
-    """The deed whose word was typed, and nothing else with it."""
+    """The deed whose word was typed, or the name of its key where there is no such key; and nothing else with it."""
     word = typed.strip().casefold()
-    return next((deed for deed in deeds if deed.word and deed.word == word), None)
+    return next((deed for deed in deeds if word and word in (deed.word, deed.key_name.casefold())), None)
 
 
 class DeedCommands(Provider):

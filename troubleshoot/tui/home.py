@@ -47,6 +47,7 @@ class HomePage(ChoicePage):
             told = say_job(last)
             found.append(Option("last", f"Go on with the last job: {told.say}", told.detail))
         found.append(Option("begin", "Begin a job"))
+        found.append(Option("walk", "Walk a decision tree", "worked out beforehand, one step at a time"))
         if self.jobs:
             found.append(Option("jobs", "Open another job", f"{len(self.jobs)} kept so far"))
         if self.drafts:
@@ -62,6 +63,8 @@ class HomePage(ChoicePage):
             self.ours.resume_job(self, next(job for job in self.jobs if job.is_open).path)
         elif option.value == "begin":
             self.ours.choose_circuit()
+        elif option.value == "walk":
+            self.ours.choose_tree()
         elif option.value == "jobs":
             self.app.push_screen(JobsPage(self.jobs))
         elif option.value in ("describe", "draft"):

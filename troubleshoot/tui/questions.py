@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.draw import LAYOUTS
-from troubleshoot.expect.seen import complaints_of
 from troubleshoot.parts import Controller, Fuse, GroundBolt, IgnitionSwitch, OilSwitch, Relay, Switch
 from troubleshoot.session.ability import Can
 from troubleshoot.tui.choice import Option

@@ -5,41 +5,22 @@ from __future__ import annotations
 import asyncio
 from asyncio import Task
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import Any, ClassVar
 
-from troubleshoot.draw import Path as CircuitPath
 from troubleshoot.errors import TroubleshootError
-from troubleshoot.session.cards import CheckCard, Line, Outcome, Question, VerdictCard
+from troubleshoot.session.cards import CheckCard, Outcome, Question, VerdictCard
 from troubleshoot.session.reasons import Why
 from troubleshoot.session.session import Session
-from troubleshoot.session.standing import ReadLine
 from troubleshoot.session.state import expects
 from troubleshoot.session.typed import key_words
 from troubleshoot.tui import check_text as write
 from troubleshoot.tui.deeds import WORKING, Deed, bindings
 from troubleshoot.tui.page import Page
+from troubleshoot.tui.panes import Standing, standing_of, write_pane, write_typed
 from troubleshoot.tui.sheet import Sheet
 from troubleshoot.words.answers import Command, Refused, Skip, Stop, read_answer
 from troubleshoot.words.say import say_repaired
-
-
-@dataclass(frozen=True)
-class Standing:
-    """Everything that the screen shows of the job at one moment, fetched from the session in one go."""
-
-    card: CheckCard | VerdictCard
-    suspects: list[Line] = field(default_factory=list)
-    readings: list[ReadLine] = field(default_factory=list)
-    circuit: list[CircuitPath] = field(default_factory=list)
-    verdict: VerdictCard | None = None
-
-
-def standing_of(session: Session, gauge: Any) -> Standing:
-    """Asks the session for all of it. Takes tens of milliseconds; not for the screen's own thread."""
-    card = session.next_check()
-    verdict = card if isinstance(card, VerdictCard) else session.verdict()
-    return Standing(card, session.suspects(), session.read_lines(), session.circuit_lines(gauge), verdict)
 
 
 class WorkPage(Page):
@@ -55,7 +36,6 @@ class WorkPage(Page):
         self.standing: Standing | None = None
         self.question: Question | None = None
         self.outcome: tuple[Outcome, str] | None = None
-        self.told: Why | None = None
         self.advice = ""
         self.said = "The last line of the log was torn and has been dropped; nothing acknowledged is lost."
         self.said = self.said if session.torn else ""
@@ -113,8 +93,9 @@ class WorkPage(Page):
         else:
             write.write_verdict(sheet, card)
             sheet.gap()
-            sheet.say("Enter alone finishes the job. Once it is mended, type repaired to prove it. A reading of your "
-                      "own (86 cranking 0.2) or undo goes on with it.")  # fmt: skip
+            mended = "Once it is mended, type repaired to prove it. " if card.names_a_part else ""
+            sheet.say(f"Enter alone finishes the job. {mended}A reading of your own (86 cranking 0.2) or undo goes on "
+                      "with it.")  # fmt: skip
         if self.outcome:
             write.write_outcome(sheet, *self.outcome)
 
@@ -129,53 +110,16 @@ class WorkPage(Page):
         return True
 
     def _paint_pane(self, sheet: Sheet, pane: str) -> None:
-        now = self.standing
         if pane == "keys":
             self.paint_keys(sheet)
-        elif now is None:
+        elif self.standing is None:
             sheet.say("Not known yet: still working out the readings.")
-        elif pane == "suspects":
-            sheet.head("In question now")
-            write.write_suspects(sheet, now.suspects)
-        elif pane == "readings":
-            write.write_readings(sheet, now.readings)
-        elif pane == "circuit":
-            write.write_circuit(sheet, now.circuit)
-        elif pane == "verdict" and now.verdict:
-            write.write_verdict(sheet, now.verdict)
-        elif pane == "why":
-            if isinstance(now.card, CheckCard):
-                write.write_why(sheet, now.card)
-            else:
-                write.write_because(sheet, now.card)
-            sheet.gap()
-            sheet.say("Type: why not, and a part, for what would have to be true; or: carries, for the answer that it "
-                      "hangs on.")  # fmt: skip
-        elif pane == "told" and self.told:
-            for line in self.told.lines:
-                sheet.say(line)
-                sheet.gap()
+        else:
+            write_pane(sheet, pane, self.standing)
 
     def paint_keys(self, sheet: Sheet) -> None:
         super().paint_keys(sheet)
-        sheet.gap()
-        sheet.head("What can be typed")
-        for label, text in (
-            ("a number", "12.4   12,4 V   -12.4   450mV   1.2k   OL   about 12   2..8 (it wanders)"),
-            ("a word", "for what you see or hear: one of those offered, or its number"),
-            ("why not", "why not, and a part: what would have to be true for it to be that after all"),
-            ("carries", "which answer what leads now hangs on"),
-            ("own", "a reading of your own: 86 cranking 0.2, or 30 to 87 on 0.1"),
-            ("skip", "skip, and why"),
-            ("stop", "stop, and what is unsafe"),
-            ("note", "note, and words to keep with the job"),
-        ):
-            sheet.labelled(label, text)
-        if self.session.state.notes:
-            sheet.gap()
-            sheet.head("Notes")
-            for note in self.session.state.notes:
-                sheet.say(note, "", "- ", "  ", own=False)
+        write_typed(sheet, self.session.state.notes)
 
     def prompt(self) -> str:
         if self.advice:
@@ -251,7 +195,8 @@ class WorkPage(Page):
         """What a verdict hangs on, or what would have to be true for another suspect: in a pane of its own."""
 
         def took(told: Why) -> None:
-            self.told, self._pane = told, "told"
+            if self.standing:
+                self.standing, self._pane = replace(self.standing, told=told), "told"
 
         carries = asked.name == "carries"
         self.do("thinking back", lambda: self.session.carries() if carries else self.session.why_not(asked.about), took)
@@ -276,16 +221,16 @@ class WorkPage(Page):
             self.question = outcome
             return
         self.question = None
-        self.standing = standing
         self.outcome = (outcome, standing.readings[-1].short if standing else "")
+        self._stands(standing)
 
     def _refetch(self, said: str = "") -> None:
         """The standing anew."""
         gauge = self.ours.settings.gauge
 
         def took(standing: Standing) -> None:
-            self.standing = standing
             self.said = said or self.said
+            self._stands(standing)
 
         self.do("choosing the check", lambda: standing_of(self.session, gauge), took)
 
@@ -298,12 +243,31 @@ class WorkPage(Page):
             return said, standing_of(self.session, gauge)
 
         def took(result: tuple[str, Standing]) -> None:
-            self.said, self.standing = result
+            self.said, standing = result
             self.outcome, self.question, self._pane = None, None, ""
+            self._stands(standing)
 
         self.do(words, job, took)
 
+    def _stands(self, standing: Standing | None) -> None:
+        """Shows it; what takes long of a verdict is worked out while the verdict is being read."""
+        self.standing = standing
+        if standing and standing.verdict:
+            verdict = standing.verdict
+            self.do("thinking back", lambda: verdict.further, lambda _: None)
+
     # ---- keys
+
+    def action_look(self, pane: str) -> None:
+        """Opens a pane, or closes it. Two are worked out only now: not beside the session's own work."""
+        if pane in ("why", "verdict") and self.busy and self.standing and self._pane != pane:
+            self.fail("Still at work; press it again in a moment.")
+            return
+        if pane == "verdict" and self.standing and not self.standing.verdict:
+            verdict = self.session.verdict()
+            _ = verdict.further
+            self.standing = replace(self.standing, verdict=verdict)
+        super().action_look(pane)
 
     def action_undo(self) -> None:
         """Takes the last answer back; what is typed stays."""

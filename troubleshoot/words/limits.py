@@ -1,7 +1,8 @@
 """What a person says that they cannot do: "can't reach the pump", "relay is soldered in", "no ohms", "I'm alone".
 
-The grammar of a reason for skipping a check and of the question before the first one. Nothing is guessed: a clause that
-fits no rule is given back as not understood.
+Also what is at hand, where that is all that is said: "a clamp", "with a lamp". The grammar of a reason for skipping a
+check, of the question before the first one, and of `can:` in a tree's file. Nothing is guessed: a clause that fits no
+rule is given back as not understood.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 _NO = r"(?:no|not|without|can'?t|cannot|don'?t have|have no|lack\w*|missing|won'?t)"
+_WITH = r"^(?:(?:i )?(?:have|got|with) )?(?:an? |the )?"
 _SWITCHES: tuple[tuple[str, dict[str, bool]], ...] = (
     (rf"{_NO}\b.*\b(?:ohms?|ohmmeter|resistance)\b", {"ohms": False}),
     (r"battery\b.*\b(?:must|may|can'?t|cannot|has to)\b.*\b(?:stay|off|disconnected|come)", {"ohms": False}),
@@ -27,7 +29,18 @@ _SWITCHES: tuple[tuple[str, dict[str, bool]], ...] = (
     (rf"{_NO}\b.*\b(?:lamp|bulb)\b", {"lamp": False}),
     (rf"{_NO}\b.*\bfused leads?\b", {"fused_leads": False}),
     (rf"{_NO}\b.*\bextension\b", {"extension": False}),
+    (rf"{_NO}\b.*\bspares?\b(?! fuse| relay)", {"spare_relay": False, "spare_fuse": False}),
+    (rf"{_NO}\b.*\bspare relay", {"spare_relay": False}),
+    (rf"{_NO}\b.*\b(?:spare|new) fuse", {"spare_fuse": False}),
+    (r"\bspare relay", {"spare_relay": True}),
+    (r"\bspare fuse", {"spare_fuse": True}),
     (rf"{_NO}\b.*\blow[- ]impedance\b|{_NO}\b.*\blow[- ]z\b", {"low_impedance": False}),
+    (rf"{_WITH}(?:\w+ )?(?:lamp|bulb|test ?light)$", {"lamp": True}),
+    (rf"{_WITH}(?:dc )?clamp(?: meter)?$", {"clamp": True}),
+    (rf"{_WITH}fused leads?$", {"fused_leads": True}),
+    (rf"{_WITH}extension leads?$", {"extension": True}),
+    (rf"{_WITH}low[- ]impedance(?: volts)?(?: range)?$", {"low_impedance": True}),
+    (rf"{_WITH}(?:helper|mate|friend|somebody|someone)(?: with me| is here)?$", {"helper": True}),
 )  # fmt: skip
 _FIXED = re.compile(
     r"\b(?:solder\w*|rivet\w*|glued|potted|seized in|stuck in|(?:can'?t|cannot|won'?t|will not|not) "

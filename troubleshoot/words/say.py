@@ -11,6 +11,7 @@ from troubleshoot.circuit.setups import Setup, key_before
 from troubleshoot.parts import Fuse, Relay, Switch
 from troubleshoot.parts.keys import SAY_KEY
 from troubleshoot.units import show
+from troubleshoot.words import swapping
 from troubleshoot.words.moving import CAUTION, say_moved, say_watch, say_wiggle
 
 SAY_FUNCTION = {
@@ -103,6 +104,9 @@ def say_check(network: Network, check: Check) -> str:
     if check.again and not check.watched:
         setup = f"{say_again(network, check)} {setup}"
     watch = f" {say_watch(check)}" if check.watched else ""
+    if check.swaps:
+        exchange, tried = swapping.say_exchange(network.circuit, check.swaps), swapping.say_tried(network.circuit)
+        return f"{exchange} Then: {setup[0].lower()}{setup[1:]} {tried}"
     if check.kind == "observation":
         return f"{setup} {say_look(network.circuit, check)}{watch}"
     held = watch
@@ -161,6 +165,8 @@ def say_look(circuit: Circuit, check: Check) -> str:
         return "Does the test lamp light?"
     if kind == "wiggle":
         return say_wiggle(circuit, name)
+    if kind == "swap":
+        return f"{swapping.say_exchange(circuit, name)} {swapping.say_tried(circuit)}"
     part = circuit.named_parts[name]
     if kind == "click":
         return f"{_say_turn(check.setup)} does the {part.spoken} click?"
@@ -207,6 +213,7 @@ def say_short(network: Network, check: Check) -> str:
             "numbers": "numbers match?",
             "hot": "hot?",
             "flows": "delivers?",
+            "swap": "exchanged for a good one: works?",
         }.get(kind)
         asked = asked or f"{circuit.loads[name].answers[0]}?"
         return f"{part.spoken} {asked} ({key}{tail})"
@@ -273,8 +280,9 @@ def cautions(network: Network, check: Check) -> list[str]:
     if check.is_ohms:
         said.append("Battery negative off first: never ohms on a live circuit.")
     plugs = {n for n, p in circuit.parts.items() if isinstance(p, Relay | Fuse | Switch)} | set(circuit.loads)
-    if setup.removed & plugs or setup.reseated:
+    if check.pulled & plugs:
         said.append("Plug and unplug with the key off.")
+    said += _swap_cautions(circuit, check) if check.swaps else []
     if any(circuit.parts[name].kind == "fan" for name in circuit.loads):
         said.append("The fan can start at any time, even with the key off: hands, hair and leads clear.")
     if part and check.setup.key == "off" and not check.is_ohms and part.kind in ("pump", "fan"):
@@ -286,6 +294,13 @@ def cautions(network: Network, check: Check) -> list[str]:
     elif check.kind == "reading" and not check.is_ohms:
         said.append("Red lead in the volts jack, never in the amps jack.")
     return said
+
+
+def _swap_cautions(circuit: Circuit, check: Check) -> list[str]:
+    """What to mind with a known good part put in to try."""
+    pumps = any(circuit.parts[name].kind == "pump" for name in circuit.loads)
+    fuse = circuit.parts[check.swaps].spare == "fuse"
+    return [swapping.CAUTION, *([swapping.FUEL_CAUTION] if pumps else []), *([swapping.FUSE_CAUTION] if fuse else [])]
 
 
 def _fitting_cautions(setup: Setup) -> list[str]:

@@ -1,0 +1,221 @@
+"""A decision tree made from a circuit's expect table: for every fault at every severity, the fewest seconds to its
+verdict that the search finds, with a proof of how far from the best that can be.
+
+The proof is on the decision table (decision 8): each fault at a few severities, each on one side of every limit. The
+tree itself is searched over all severities, which may lie on both sides (`lookahead.py`); where the tree that follows
+the decision table's plan is the better one, that is taken.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from graphlib import TopologicalSorter
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, cost_s
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.belief import prior_of
+from troubleshoot.diagnose.comes_and_goes import chances_told
+from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
+from troubleshoot.diagnose.optimum import Optimum, find_optimum
+from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.expect.seen import answer_chances, told_already
+from troubleshoot.expect.table import Table
+from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.solve.meter import OHMS_OFFSET, OVER_LIMIT_OHM
+from troubleshoot.tree.chances import Chances
+from troubleshoot.tree.draft import Drafting
+from troubleshoot.tree.lookahead import Least, Lookahead, Way
+from troubleshoot.tree.tree import Branch, Claims, Step, Tree
+
+SEVERITIES = 2
+"""Severities of each fault on the decision table."""
+
+BUDGET = 20_000
+"""Sets of cells that the exact solver may look at."""
+
+EVEN = 0.5
+"""Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
+(invented)."""
+
+SLACK = 0.03
+"""What a tree claims less of than was reckoned, as a share (invented)."""
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """A tree and what is known of it.
+
+    `mean_s`, `worst_s`: seconds to the verdict, expected over all severities, and of the longest way; `right`: share of
+    the weight that comes to a verdict of its own group. On the decision table of `cells` × `checks`: `table_s` what
+    this tree takes, `bound_s` what none can undercut, `is_proved` whether the table's optimum was found.
+    """
+
+    tree: Tree
+    least: Least
+    mean_s: float
+    worst_s: float
+    right: float
+    cells: int
+    checks: int
+    table_s: float
+    bound_s: float
+    is_proved: bool
+
+    @property
+    def gap(self) -> float:
+        """How much dearer than the best on the decision table it may be at most, as a share."""
+        return max(0.0, self.table_s / self.bound_s - 1) if self.bound_s else 0.0
+
+    @property
+    def readings(self) -> int:
+        """Checks on the longest way."""
+        return longest(self.tree)
+
+
+def compile_tree(
+    table: Table, guesses: Guesses, checks: Sequence[Check], least: Least = "mean-time", after: str = "",
+    can: Sequence[str] = (), budget: int = BUDGET,
+) -> Compiled:  # fmt: skip
+    """The tree of a circuit for a person who can do these checks; `after` a complaint, "" for any; `can` says in the
+    file what the person can not do. What hangs on earlier readings is never asked."""
+    circuit = table.network.circuit
+    usable = [check for check in checks if not check.after and not told_already(circuit, check, after or "unsure")]
+    group_of = Reasoner.shared(table, guesses, usable).group_of[:-1]
+    weight = _prior(table, guesses, after)
+    chances = Chances(table, usable, _evened(table, weight), group_of)
+    search = Lookahead(chances, guesses, weight, group_of, least)
+    proof = Proof.of(search)
+    optimum = find_optimum(proof.table, budget)
+    ways = [search.tree(), search.following(proof.chooser(optimum), frozenset(proof.cells.tolist()))]
+    way = min(ways, key=lambda one: search.rate(one, weight))
+    first, steps, verdicts = Drafting(chances, weight, group_of).draft(way)
+    tree = Tree(table.network, first, steps, verdicts, after=after, can=tuple(can))
+    mean_s, right = float(weight @ way.seconds), float(weight @ way.right)
+    tree = replace(tree, claims=_claims(tree, right, mean_s))
+    return Compiled(
+        tree, least, mean_s, way.worst, right, proof.table.weight.size, proof.table.act_s.size,
+        proof.walked_s(tree, guesses), optimum.bound_s, optimum.is_proved,
+    )  # fmt: skip
+
+
+def _prior(table: Table, guesses: Guesses, after: str) -> Floats:
+    """Weight of every cell, sum 1, given the complaint."""
+    prior = prior_of(table, guesses)[:-1]
+    if after:
+        prior = prior * chances_told(table, after)
+    return np.asarray(prior / prior.sum())
+
+
+def _evened(table: Table, weight: Floats) -> Floats:
+    """The weights with a share of them spread evenly over the faults."""
+    of = np.unique(table.names, return_inverse=True)[1]
+    even = weight / np.bincount(of, weight)[of] / (of.max() + 1)
+    return np.asarray((1 - EVEN) * weight + EVEN * even)
+
+
+def _claims(tree: Tree, right: float, mean_s: float) -> Claims:
+    """What the maker dares say of it: a little less than was reckoned, so that chance does not fail the proof."""
+    return Claims(
+        right=max(0.0, math.floor(100 * (right - SLACK)) / 100), minutes=math.ceil(mean_s * (1 + SLACK) / 6) / 10,
+        readings=longest(tree),
+    )  # fmt: skip
+
+
+def longest(tree: Tree) -> int:
+    """Checks on the longest way through a tree without loops."""
+    leads = {name: {branch.to for branch in step.branches} for name, step in tree.steps.items()}
+    left: dict[str, int] = {}
+    for name in TopologicalSorter(leads).static_order():
+        left[name] = 1 + max(left[to] for to in leads[name]) if name in leads else 0
+    return left.get(tree.first, 0)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The decision table of a search, by whose exact optimum its trees are measured.
+
+    `cells` (m,) are the severities of each fault that stand for all, `weight` (m,) what they stand for. The table's own
+    cells are those of them that no limit of the whole circuit makes one, named by their numbers.
+    """
+
+    search: Lookahead
+    cells: Ints
+    weight: Floats
+    table: DecisionTable
+
+    @classmethod
+    def of(cls, search: Lookahead, severities: int = SEVERITIES) -> Proof:
+        """With so many severities of each fault."""
+        chances = search.chances
+        cells, weight = _middles(chances.table, search.weight, severities)
+        table = DecisionTable(
+            weight=weight,
+            group=search.group_of[cells],
+            outcome=np.array([chance[cells].argmax(axis=1) for chance in chances.chance], dtype=np.int64),
+            act_s=search.act_s,
+            change_s=search.change_s,
+            after=search.after,
+            checks=tuple(str(k) for k in range(len(chances.checks))),
+            cells=tuple(map(str, cells.tolist())),
+        )
+        return cls(search, cells, weight, tidied(table))
+
+    def chooser(self, optimum: Optimum) -> Callable[[frozenset[int], int], int]:
+        """What the optimum's plan does next when these cells of the circuit's table are alive, from a stand; -1 where
+        it is done or has not come there."""
+        place = {int(name): i for i, name in enumerate(self.table.cells)}
+
+        def choose(alive: frozenset[int], stand: int) -> int:
+            mask = sum(1 << place[cell] for cell in alive if cell in place)
+            check = optimum.plan.choice.get((mask, stand), -1) if mask else -1
+            return int(self.table.checks[check]) if check >= 0 else -1
+
+        return choose
+
+    def walked_s(self, tree: Tree, guesses: Guesses) -> float:
+        """Expected seconds of a tree for cars that read just what their cell predicts."""
+        table, costs = self.search.chances.table, guesses.costs
+        total = 0.0
+        for cell, weight in zip(self.cells.tolist(), self.weight.tolist(), strict=True):
+            stand, name = Stand(), tree.first
+            while name in tree.steps:
+                step = tree.steps[name]
+                total += weight * cost_s(table.network.circuit, costs, stand, step.check)
+                stand, name = left_by(step.check), _taken(table, step, cell).to
+        return total
+
+
+def _taken(table: Table, step: Step, cell: int) -> Branch:
+    """The branch of a step that a cell's likeliest answer takes."""
+    if step.check.kind == "observation":
+        answer = step.check.answers[int(answer_chances(table, step.check, 0.0)[cell].argmax())]
+        branch = step.of_answer(answer)
+    else:
+        mean = float(table.stack.mean[cell, table.column[step.check.id]])
+        value = math.exp(mean) - OHMS_OFFSET if step.check.is_ohms else mean
+        over = step.of_over_limit() if step.check.is_ohms and value > OVER_LIMIT_OHM else None
+        branch = over or step.of_value(value)
+    if branch is None:
+        raise ValueError(f"a gap in {step.name}")
+    return branch
+
+
+def _middles(table: Table, weight: Floats, parts: int) -> tuple[Ints, Floats]:
+    """Of each fault's cells, by rising severity in parts of about equal weight, the middle one of each part, (m,), with
+    the weight of the part, (m,)."""
+    found: dict[int, float] = {}
+    for name in dict.fromkeys(table.names):
+        own = [c for c, other in enumerate(table.names) if other == name]
+        order = np.array(sorted(own, key=lambda c: (table.cells[c].severity or 0.0, c)))
+        part_of = np.minimum((np.cumsum(weight[order]) / weight[order].sum() * parts - 1e-9).astype(int), parts - 1)
+        for part in range(parts):
+            inside = order[part_of == part]
+            if inside.size:
+                running = np.cumsum(weight[inside])
+                found[int(inside[np.searchsorted(running, running[-1] / 2)])] = float(running[-1])
+    return np.array(list(found), dtype=np.int64), np.array(list(found.values()))

@@ -1,0 +1,212 @@
+"""From the search's ways to a tree that one reads: equal parts made one, branches that lead alike made one, steps and
+verdicts named."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from graphlib import TopologicalSorter
+
+import numpy as np
+
+from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.setups import Setup
+from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
+from troubleshoot.expect.table import Table
+from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.tree.branch_words import number_branch, read_branch
+from troubleshoot.tree.chances import Chances
+from troubleshoot.tree.lookahead import Way
+from troubleshoot.tree.tree import Branch, Step, Verdict
+
+LISTED = 0.02
+"""Share of those who come to a verdict from which a fault outside its first group is named too (invented)."""
+
+SWAPPED_V = -0.5
+"""Under this, where nothing of the circuit reads negative, the leads are swapped or it fits nothing (invented)."""
+
+UNFIT = "fits_nothing"
+"""The verdict of an answer that nothing in the file predicts."""
+
+MANY = 4
+"""Repairs that are told of one verdict; of more the likeliest."""
+
+
+class Drafting:
+    """One tree being written down."""
+
+    def __init__(self, chances: Chances, weight: Floats, group_of: Ints) -> None:
+        self.chances = chances
+        self.table = chances.table
+        self.weight = weight
+        self.group_of = group_of
+        self.verdicts: dict[str, Verdict] = {}
+        self._by_suspects: dict[tuple[str, ...], str] = {}
+        self._steps: dict[tuple[object, ...], Step] = {}
+        self._names: dict[int, str] = {}
+
+    def draft(self, way: Way) -> tuple[str, dict[str, Step], dict[str, Verdict]]:
+        """The name of the first step or verdict, the steps in an order in which each comes before what it leads to,
+        and the verdicts."""
+        first = self._name(way)
+        steps = {step.name: step for step in self._steps.values()}
+        graph = {name: {branch.to for branch in step.branches if branch.to in steps} for name, step in steps.items()}
+        order = [*TopologicalSorter(graph).static_order()][::-1]
+        names = _unique((name, _step_name(steps[name].check)) for name in order)
+        renamed = {
+            names[name]: replace(
+                steps[name],
+                name=names[name],
+                branches=tuple(replace(b, to=names.get(b.to, b.to)) for b in steps[name].branches),
+            )
+            for name in order
+        }
+        used = {branch.to for step in renamed.values() for branch in step.branches} | {first}
+        return names.get(first, first), renamed, {k: v for k, v in self.verdicts.items() if k in used}
+
+    # ---- steps
+
+    def _name(self, way: Way | None) -> str:
+        """The name of the step or verdict that a way begins with."""
+        if way is None:
+            return self._unfit()
+        if id(way) not in self._names:
+            self._names[id(way)] = self._verdict(way) if way.check < 0 else self._step(way)
+        return self._names[id(way)]
+
+    def _step(self, way: Way) -> str:
+        check = self.chances.checks[way.check]
+        targets = [self._name(then) for then in way.then]
+        if len(set(targets) - {UNFIT}) == 1 and check.kind == "observation":
+            return next(iter(set(targets) - {UNFIT}))
+        if check.kind == "observation":
+            branches = tuple(read_branch(answer, to, check) for answer, to in zip(check.answers, targets, strict=True))
+        else:
+            limits = self.chances.limits[way.check] if way.limits is None else way.limits
+            branches = self._ranges(check, way, list(limits), targets)
+            if len({branch.to for branch in branches} - {UNFIT}) == 1 or len(branches) == 1:
+                return next((branch.to for branch in branches if branch.to != UNFIT), UNFIT)
+        key = (check.id, *((branch.words, branch.to) for branch in branches))
+        if key not in self._steps:
+            self._steps[key] = Step(f"step {len(self._steps)}", check, branches)
+        return self._steps[key].name
+
+    def _ranges(self, check: Check, way: Way, limits: list[float], targets: list[str]) -> tuple[Branch, ...]:
+        """The branches of a reading, from the highest down; neighbours that lead alike are one."""
+        if not check.is_ohms and not check.wire and self._never_negative(check, way.cells) and min(limits) > 0:
+            limits, targets = [SWAPPED_V, *limits], [UNFIT, *targets]
+        ends = [-np.inf, *limits, np.inf]
+        merged: list[tuple[float, float, str]] = []
+        for low, high, to in zip(ends, ends[1:], targets, strict=False):
+            if merged and merged[-1][2] == to:
+                merged[-1] = (merged[-1][0], high, to)
+            else:
+                merged.append((low, high, to))
+        if len(merged) == 1:
+            return (Branch("", merged[0][2]),)
+        branches = [number_branch(check, to, float(low), float(high)) for low, high, to in reversed(merged)]
+        return (read_branch("OL", merged[-1][2], check), *branches) if check.is_ohms else tuple(branches)
+
+    def _never_negative(self, check: Check, cells: Ints) -> bool:
+        return bool(self.chances.shown(check).only(cells).edges()[0].min() > SWAPPED_V / 2)
+
+    # ---- verdicts
+
+    def _unfit(self) -> str:
+        """The verdict of what fits nothing."""
+        if UNFIT not in self.verdicts:
+            repair = ("this reading fits nothing in this file: leads the right way round, on the right points, key as "
+                      f"asked? Else {NOT_DESCRIBED.repair}")  # fmt: skip
+            self.verdicts[UNFIT] = Verdict(UNFIT, (NOT_DESCRIBED.name,), repair)
+        return UNFIT
+
+    def _verdict(self, way: Way) -> str:
+        """The verdict on all that may be here, the likeliest look-alikes first."""
+        mass = self.weight[way.cells] * way.share
+        of_group = np.bincount(self.group_of[way.cells], mass)
+        first = int(of_group.argmax())
+        listed = np.flatnonzero(of_group >= LISTED * of_group.sum())
+        groups = sorted({first, *listed.tolist()}, key=lambda group: -of_group[group])
+        suspects = tuple(name for group in groups for name in self._faults_of(group))
+        if suspects not in self._by_suspects:
+            name = _free(_plain(suspects[0]), self.verdicts)
+            self._by_suspects[suspects] = name
+            self.verdicts[name] = Verdict(name, suspects, self._repair(suspects), self._prove(suspects))
+        return self._by_suspects[suspects]
+
+    def _faults_of(self, group: int) -> list[str]:
+        """The faults of a group, by weight."""
+        total: dict[str, float] = {}
+        for cell in np.flatnonzero(self.group_of == group).tolist():
+            name = self.table.names[cell]
+            total[name] = total.get(name, 0.0) + float(self.weight[cell])
+        return sorted(total, key=lambda name: -total[name])
+
+    def _repair(self, suspects: Sequence[str]) -> str:
+        faults = {cell.fault.name: cell.fault for cell in self.table.cells}
+        return "; or ".join(list(dict.fromkeys(faults[name].repair for name in suspects))[:MANY])
+
+    def _prove(self, suspects: Sequence[str]) -> tuple[str, ...]:
+        """What is to be read after the repair: the reading of a working load that shows the first suspect best, and
+        whether the loads run."""
+        if suspects[0] == NOTHING_WRONG.name:
+            return ()
+        found = shows_best(self.table, suspects[0], self.chances.checks)
+        runs = [check for check in self.chances.checks if check.about.startswith("runs:")]
+        runs = [check for check in runs if check.setup in (self.table.working, self.table.crank)]
+        return tuple(check.id for check in ([found] if found else []) + runs[:1])
+
+
+def shows_best(table: Table, fault: str, checks: Iterable[Check]) -> Check | None:
+    """The live reading that shows a fault best against the healthy circuit, in sigmas; None where none shows it."""
+    cells = np.array([c for c, name in enumerate(table.names) if name == fault], dtype=np.int64)
+    live = [c for c in checks if c.kind == "reading" and not c.is_ohms and not c.is_held and c.setup != Setup("off")]
+    if not live or not cells.size:
+        return None
+    columns = np.array([table.column[check.id] for check in live], dtype=np.int64)
+    mean, sigma = table.stack.mean[:, columns], table.stack.sigma[:, columns]
+    far = np.abs(mean[cells] - mean[0]) / np.hypot(sigma[cells], sigma[0])
+    seen = table.weight[cells] @ np.minimum(far, 10.0)
+    return live[int(seen.argmax())] if seen.max(initial=0.0) > 3.0 * table.weight[cells].sum() else None
+
+
+# ---- names
+
+
+def _plain(fault: str) -> str:
+    """A fault's name as one word."""
+    return re.sub(r"[^A-Za-z0-9]+", "_", fault.removeprefix("circuit:")).strip("_")
+
+
+def _step_name(check: Check) -> str:
+    """A check in a word or two: what is read or looked at, and the key state where that is not all."""
+    if check.kind == "observation":
+        kind, _, name = check.about.partition(":")
+        return _plain(f"{name} {kind} {_key(check)}")
+    if check.wire:
+        return _plain(f"{check.wire} amps {_key(check)}")
+    ends = check.red if check.black.endswith((".neg", ".metal")) else f"{check.red} {check.black}"
+    return _plain(f"{ends} {'ohms' if check.is_ohms else _key(check)}")
+
+
+def _key(check: Check) -> str:
+    out = " out" if check.setup.removed and check.setup.key not in ("cranking", "remote") else ""
+    return f"{check.setup.key}{out}{' warm' if check.setup.warm else ''}"
+
+
+def _unique(wanted: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """A name of its own for each: the one wanted, or with a number behind it."""
+    taken: dict[str, str] = {}
+    for own, name in wanted:
+        taken[own] = _free(name, taken.values())
+    return taken
+
+
+def _free(name: str, taken: Iterable[str]) -> str:
+    used = set(taken)
+    number, free = 1, name
+    while free in used:
+        number += 1
+        free = f"{name}_{number}"
+    return free

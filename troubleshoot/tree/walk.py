@@ -1,0 +1,131 @@
+"""Walking a tree: which branch an answer takes, what lies behind it, and the numbers that steps are called by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from troubleshoot.circuit.check_list import list_checks
+from troubleshoot.circuit.complaints import complaints_of
+from troubleshoot.tree.tree import NOT_DESCRIBED, NOTHING_WRONG, Branch, Step, Tree, Verdict
+from troubleshoot.words import say
+from troubleshoot.words.answers import OverLimit, Seen, Value, Wander
+
+STARTER_FED_TOO = "run-start-joined"
+"""The mode of the fault with which the starter turns as soon as the key goes on."""
+
+BESIDE = {
+    NOTHING_WRONG: (
+        "nothing is wrong in this circuit",
+        "look outside it: fuel, filter, spark, a fault that comes and goes",
+    ),
+    NOT_DESCRIBED: (
+        "something that the circuit's file does not tell",
+        "compare the wiring with the file, wire by wire: an added switch, a splice, another relay layout",
+    ),
+}
+"""What is said of the suspects beside the circuit's own faults, and what to do then."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A verdict in words: what is left, what to repair, and the checks that prove the repair."""
+
+    suspects: tuple[str, ...]
+    repairs: tuple[str, ...]
+    prove: tuple[str, ...]
+
+    @property
+    def say(self) -> str:
+        """What is left, one sentence."""
+        if len(self.suspects) == 1:
+            return f"{_begun(self.suspects[0])}."
+        return f"One of these: {'; '.join(self.suspects)}."
+
+
+def branch_of(step: Step, answer: Value | OverLimit | Wander | Seen) -> Branch | None:
+    """The branch that an answer takes; None for a reading that wanders from one branch into another."""
+    if isinstance(answer, Seen):
+        return step.of_answer(answer.choice)
+    if isinstance(answer, OverLimit):
+        return step.of_over_limit()
+    if isinstance(answer, Wander):
+        low, high = step.of_value(answer.low), step.of_value(answer.high)
+        return low if low == high else None
+    return step.of_value(answer.value)
+
+
+def suspects_behind(tree: Tree, name: str) -> frozenset[str]:
+    """The suspects of all verdicts that a step leads to, or of the verdict itself."""
+
+    @cache
+    def behind(at: str) -> frozenset[str]:
+        if at in tree.verdicts:
+            return frozenset(tree.verdicts[at].suspects)
+        return frozenset().union(*(behind(branch.to) for branch in tree.steps[at].branches))
+
+    return behind(name)
+
+
+def numbered(tree: Tree) -> dict[str, int]:
+    """A number for each step and verdict, from 1: a page one can go to. Each stands close behind what leads to it."""
+    return {name: number for number, name in enumerate(tree.reached(), 1)}
+
+
+def say_scope(tree: Tree) -> list[str]:
+    """How large a tree is, which complaint it starts after, and for whom it was made, a sentence each."""
+    told = [f"{len(tree.steps)} steps, at most {longest_way(tree)} on one way."]
+    if tree.after:
+        told.append(f"For when {complaints_of(tree.network.circuit)[tree.after]}.")
+    if tree.can:
+        told.append(f"Made for: {', '.join(tree.can)}.")
+    return told
+
+
+def longest_way(tree: Tree) -> int:
+    """How many steps there are at most before a verdict."""
+
+    @cache
+    def below(at: str) -> int:
+        return 1 + max(below(branch.to) for branch in tree.steps[at].branches) if at in tree.steps else 0
+
+    return below(tree.first)
+
+
+def cautions_of(tree: Tree, step: Step) -> list[str]:
+    """What to mind at a step; also that the starter may turn, where the key is first turned on there."""
+    joined = any(fault.mode == STARTER_FED_TOO for fault in tree.network.faults)
+    turns = [say.STARTER_MAY_TURN] if joined and step.name in _first_with_key_on(tree) else []
+    return turns + say.cautions(tree.network, step.check)
+
+
+def _first_with_key_on(tree: Tree) -> set[str]:
+    """Steps with the key on that one may come to with the key never on before."""
+    waiting, found = [tree.first], set[str]()
+    seen = set[str]()
+    while waiting:
+        name = waiting.pop()
+        if name in seen or name not in tree.steps:
+            continue
+        seen.add(name)
+        if tree.steps[name].check.setup.key not in ("off", "accessory"):
+            found.add(name)
+        else:
+            waiting += [branch.to for branch in tree.steps[name].branches]
+    return found
+
+
+def say_verdict(tree: Tree, verdict: Verdict) -> Found:
+    """A verdict in words; where its maker says no repair, that of each suspect."""
+    known = {fault.name: (fault.say, fault.repair) for fault in tree.network.faults} | BESIDE
+    told = [known[name] for name in verdict.suspects]
+    checks = {check.id: check for check in list_checks(tree.network)} if verdict.prove else {}
+    return Found(
+        tuple(dict.fromkeys(words for words, _ in told)),
+        (verdict.repair.rstrip(" ."),) if verdict.repair else tuple(dict.fromkeys(repair for _, repair in told)),
+        tuple(say.say_check(tree.network, checks[name]) for name in verdict.prove),
+    )
+
+
+def _begun(words: str) -> str:
+    return words[:1].upper() + words[1:]
