@@ -37,8 +37,10 @@ TRIED = 40
 THIN = 6
 """Pairs that are worked out, and severities of each of the two, beside open."""
 
-LEADING = 2
-"""Faults that are tried with every other, the likeliest."""
+LEADING = 4
+TOGETHER = 6
+"""Faults that are tried with every other, the likeliest with one answer or none left out, and how many pairs of these
+are worked out."""
 
 CLOSER = 10
 FINE = 4
@@ -143,7 +145,7 @@ def widened(
     singles = _Singles(table, plain, plain if prior is None else prior)
     some = {name: singles.thinned(name, THIN) for name in singles.cells_of}
     wanted = _covering(singles, guesses, belief.evidence, some)
-    tried = _paired(some, some, wanted) + _beside_leading(singles, belief, wanted)
+    tried = _paired(some, some, wanted + _together(singles, guesses, belief, wanted))
     if not tried:
         return None
     best = _best(
@@ -190,13 +192,24 @@ def _covering(
     return [(names[one[k]], names[other[k]]) for k in order]
 
 
-def _beside_leading(singles: _Singles, belief: Belief, but: list[tuple[str, str]]) -> list[_Pair]:
-    """Cells of the leading faults with every other, but of these pairs: together two may show what neither does."""
+def _together(
+    singles: _Singles, guesses: Guesses, belief: Belief, but: list[tuple[str, str]]
+) -> list[tuple[str, str]]:  # fmt: skip
+    """The best pairs of a leading fault with any other, but for these: together two may show what neither does, as a
+    flat battery behind an open ground."""
     few = {name: singles.thinned(name, 1) for name in singles.cells_of}
-    leading = sorted(few, key=lambda name: -belief.p_fault.get(name, 0.0))[:LEADING]
+    p = np.max([belief.p_cell, *(row for row in belief.p_without if row is not None)], axis=0)[:-1]
+    total = {name: float(p[cells].sum()) for name, cells in singles.cells_of.items()}
+    leading = sorted(total, key=lambda name: (-total[name], name))[:LEADING]
     known = {frozenset(two) for two in but}
-    return _paired(few, few, [(one, other) for one in leading for other in few
-                              if one != other and frozenset((one, other)) not in known])  # fmt: skip
+    tried = _paired(few, few, [(one, other) for one in leading for other in few
+                               if one != other and frozenset((one, other)) not in known])  # fmt: skip
+    if not tried:
+        return []
+    cells = [singles.table.cells[0], *(two.cell for two in tried)]
+    best = _best(tried, _ln_fits(singles.table.beside(cells), guesses, belief.evidence))
+    names = [(two.made_of[0].cell.fault.name, two.made_of[1].cell.fault.name) for two in best]
+    return names[:TOGETHER]
 
 
 def _ln_fits(table: Table, guesses: Guesses, evidence: Sequence[Known]) -> Floats:
