@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from troubleshoot.circuit.checks import AGAIN, Check
+from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.ahead import Rules, look_ahead
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
@@ -39,15 +39,12 @@ CONFIRMS = 0.15
 FOUNDED = 20.0
 """How much likelier the answers must have made a fault against "nothing wrong" before it is a verdict (invented)."""
 
+UNEXPLAINED, ENOUGH_READINGS = 1e4, 12
+"""Odds against all that is described from which "not described" is a verdict, and answers after which it is one
+without (invented)."""
+
 WATCHES = 0.1
 """Probability of a fault that comes and goes from which readings are watched while things are moved (invented)."""
-
-COMES = 0.5
-"""Probability of a fault that comes and goes from which a check must be worth its time also where nothing is sure yet:
-such a fault can be waited for without end (invented)."""
-
-PATIENCE = 0.4
-"""Share of its time that such a check must save (invented)."""
 
 HOLDS = 0.5
 """How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
@@ -165,6 +162,8 @@ class Reasoner:
         A complaint and priors may favour a fault strongly; it becomes a verdict only once there are two
         answers and these make it FOUNDED times likelier against "nothing wrong". None when that is so.
         """
+        if self.leader(belief) == self.group_of[-1]:
+            return self._unexplained(belief)
         before = prior_of(self.table, self.guesses) if prior is None else prior
         leads = self.group_of == self.leader(belief)
         healthy = np.append(np.array(self.table.names) == NOTHING_WRONG.name, False)
@@ -178,6 +177,18 @@ class Reasoner:
         even = np.zeros_like(belief.p_cell)
         for half in (leads, healthy):
             even[half] = 0.5 * belief.p_cell[half] / max(belief.p_cell[half].sum(), 1e-300)
+        return replace(belief, p_cell=even)
+
+    def _unexplained(self, belief: Belief) -> Belief | None:
+        """The belief to settle between "not described" and all that is; None once that is settled.
+
+        What is not described fits anything a little: two faults at once take more readings to stand out against it.
+        """
+        p_other = float(belief.p_cell[-1])
+        if p_other / max(1 - p_other, 1e-300) > UNEXPLAINED or len(belief.evidence) >= ENOUGH_READINGS:
+            return None
+        even = 0.5 * belief.p_cell / max(1 - p_other, 1e-300)
+        even[-1] = 0.5
         return replace(belief, p_cell=even)
 
     def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
@@ -216,7 +227,7 @@ class Reasoner:
         is_lead = (self.group_of == self.leader(belief)).astype(np.int64)
         least = CONFIRMS * entropy(np.bincount(is_lead, shaky.belief.p_cell).astype(float))
         done = {known.check.id for known in belief.evidence}
-        anew = [check.repeated() for check in shaky.carriers if check.first_id + AGAIN not in done]
+        anew = [again for again in (check.repeated() for check in shaky.carriers) if again.id not in done]
         if shaky.in_a_row:  # another reading of nothing would be one more of the same mistake's
             allowed = [check for check in allowed if not self._reads_nothing(belief, check)]
         return pick(shaky.belief, is_lead, [*allowed, *anew], self.guesses, stand, least)
@@ -232,14 +243,11 @@ class Reasoner:
         """The check that leads to the fault soonest, as far as is seen ahead; None when none tells anything."""
         return look_ahead(belief, self.group_of, allowed, self.guesses, stand, Rules(SURE, HOLDS, TELLS_NOTHING))
 
-    def is_worth(self, choice: Choice, belief: Belief, share: float = 1.0) -> bool:
-        """Whether a check is worth so large a share of its time (`stop`)."""
-        return stake(self.table, self.guesses, self.group_of, belief).is_worth(choice, share)
-
     def worth_more(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
         """The best of the checks that are left where it is worth its time, though the leader is sure."""
         choice = pick(belief, self.group_of, allowed, self.guesses, stand)
-        return choice if choice and self.is_worth(choice, belief) else None
+        at = stake(self.table, self.guesses, self.group_of, belief)
+        return choice if choice and at.is_worth(choice) else None
 
     def next_choice(
         self, evidence: Sequence[Known], stand: Stand, skipped: frozenset[str] = frozenset(),
@@ -261,7 +269,7 @@ class Reasoner:
         allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
         choice = None if is_sure else self.telling(belief, allowed, stand)
-        if choice and (belief.p_coming < COMES or self.is_worth(choice, belief, PATIENCE)):
+        if choice:
             return choice, belief
         unfounded = self.unfounded(belief, prior) if is_sure else None
         found = None if unfounded else self.shaky(belief, prior)

@@ -62,9 +62,9 @@ class Stake:
         """Seconds of what is at stake that a check saves on average."""
         return self.at_stake_s * self.settles(choice)
 
-    def is_worth(self, choice: Choice, share: float = 1.0) -> bool:
-        """Whether a check saves more than it takes, or than so large a share of it."""
-        return self.saves_s(choice) > share * choice.seconds
+    def is_worth(self, choice: Choice) -> bool:
+        """Whether a check saves more than it takes."""
+        return self.saves_s(choice) > choice.seconds
 
 
 def stake(table: Table, guesses: Guesses, group_of: Ints, belief: Belief) -> Stake:
