@@ -8,8 +8,12 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from troubleshoot.errors import TroubleshootError
+
+if TYPE_CHECKING:
+    from troubleshoot.tree.tree import Tree
 
 TREE_GIVEN = "a tree.yaml, its folder, or the name of a shipped circuit"
 
@@ -109,6 +113,19 @@ def _tree_verbs(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     prints.add_argument("--layout", default="", help="how the blades of the relays lie (see draw --face)")
     prints.add_argument("--force", action="store_true", help="replace the file if it is there")
     prints.set_defaults(run=_tree_print)
+    made = kinds.add_parser("compile", help="a tree made from a circuit, or one for each circuit of a folder")
+    made.add_argument("circuit", help="a circuit.yaml, its folder, a shipped circuit's name, or a folder of circuits")
+    made.add_argument("--least", choices=("mean-time", "worst-time", "pages"), default="mean-time", help="of what")
+    made.add_argument("--with", dest="can", action="append", default=[], metavar="WORDS",
+                      help='what one has or lacks: "alone", "no ohms", "a lamp", "can\'t reach the pump"')  # fmt: skip
+    made.add_argument("--after", default="", metavar="COMPLAINT", help="begin after this complaint: dead, weak ...")
+    made.add_argument("--out", type=Path, metavar="FILE", help="the file to write (tree.yaml beside the circuit)")
+    made.add_argument("--force", action="store_true", help="replace the file if it is there")
+    made.add_argument("--prove", type=int, nargs="?", const=20, default=0, metavar="CARS", help="and prove it (20)")
+    made.add_argument("--guesses", type=Path, help="a file of priors and costs in place of the shipped one")
+    made.add_argument("--cores", type=int, default=-1, metavar="N", help="of this machine, for a folder (all)")
+    made.add_argument("--scheduler", default="", metavar="ADDRESS", help="a Dask scheduler's, for a folder")
+    made.set_defaults(run=_tree_compile)
     prove = kinds.add_parser(
         "prove", help="a tree tried with sampled cars: what it finds, what it costs, what is wrong"
     )
@@ -326,6 +343,20 @@ def _schema(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _known_tree(given: str) -> Tree:
+    """The tree that was named; that its proof is out of date is told beside the answer."""
+    from troubleshoot import places
+    from troubleshoot.files.guesses_file import SHIPPED
+    from troubleshoot.tree.certificate import notice_of
+    from troubleshoot.tree.tree_file import read_tree
+
+    tree = read_tree(places.tree_path(given))
+    notice = notice_of(tree, SHIPPED)
+    if notice:
+        sys.stderr.write(f"{tree.name}: {notice}\n")
+    return tree
+
+
 def _tree_walk(arguments: argparse.Namespace) -> int:
     from troubleshoot import places
     from troubleshoot.errors import Problem, TypedWrong
@@ -335,6 +366,7 @@ def _tree_walk(arguments: argparse.Namespace) -> int:
     if arguments.resume is not None:
         walking = Walking.resume(Path(arguments.resume or _last(arguments.folder)))
     elif arguments.tree:
+        _known_tree(arguments.tree)
         walking = Walking.start(places.tree_path(arguments.tree), arguments.folder)
     else:
         raise TypedWrong(Problem("no-tree", "which tree?", "troubleshoot tree walk TREE, or tree walk --resume"))
@@ -346,13 +378,11 @@ def _tree_walk(arguments: argparse.Namespace) -> int:
 
 
 def _tree_page(arguments: argparse.Namespace) -> int:
-    from troubleshoot import places
     from troubleshoot.files.tell import shown_path
     from troubleshoot.plain.new_file import write_new
     from troubleshoot.tree.page import page_html
-    from troubleshoot.tree.tree_file import read_tree
 
-    tree = read_tree(places.tree_path(arguments.tree))
+    tree = _known_tree(arguments.tree)
     target = arguments.out or Path(f"{tree.name}.html")
     write_new(page_html(tree), target, ".html", arguments.force)
     _write(f"written to {shown_path(target)}")
@@ -360,15 +390,13 @@ def _tree_page(arguments: argparse.Namespace) -> int:
 
 
 def _tree_print(arguments: argparse.Namespace) -> int:
-    from troubleshoot import places
     from troubleshoot.files.tell import shown_path
     from troubleshoot.plain.drawing_text import layout_named
     from troubleshoot.plain.new_file import check_target, write_new
     from troubleshoot.tree.paper import paper_html, print_pdf
     from troubleshoot.tree.picture import picture_svg
-    from troubleshoot.tree.tree_file import read_tree
 
-    tree = read_tree(places.tree_path(arguments.tree))
+    tree = _known_tree(arguments.tree)
     target = arguments.out or Path(f"{tree.name}.pdf")
     suffix = target.suffix.lower() if target.suffix.lower() in (".html", ".svg") else ".pdf"
     check_target(target, suffix, arguments.force)
@@ -404,12 +432,42 @@ def _tree_prove(arguments: argparse.Namespace) -> int:
     return 0 if proof.holds else 1
 
 
-def _tree_show(arguments: argparse.Namespace) -> int:
+def _tree_compile(arguments: argparse.Namespace) -> int:
     from troubleshoot import places
-    from troubleshoot.tree.paper import tree_lines
-    from troubleshoot.tree.tree_file import read_tree
+    from troubleshoot.errors import Problem, TypedWrong
+    from troubleshoot.files.tell import shown_path
+    from troubleshoot.plain.compiled_text import made_line, progress
+    from troubleshoot.session.compiling import keep, make, orders
+    from troubleshoot.tree.many import work_on
 
-    for line in tree_lines(read_tree(places.tree_path(arguments.tree)), min(_width(), 100)):
+    given = Path(arguments.circuit)
+    folder = given.is_dir() and not (given / "circuit.yaml").is_file()
+    wanted = orders(
+        given if folder else places.circuit_path(arguments.circuit), least=arguments.least, can=tuple(arguments.can),
+        after=arguments.after, guesses=str(arguments.guesses or ""), cars=arguments.prove,
+    )  # fmt: skip
+    if arguments.out:
+        if folder:
+            raise TypedWrong(Problem("one-file", "--out is for one circuit", "for a folder, leave it out"))
+        wanted = {arguments.out: next(iter(wanted.values()))}
+    there = [path for path in wanted if path.exists() and not arguments.force]
+    if there:
+        raise TypedWrong(Problem("file-exists", f"{shown_path(there[0])} is there already", "--force replaces it"))
+    paths, wrong = {str(path): path for path in wanted}, 0
+    work = work_on({str(path): order for path, order in wanted.items()}, make, arguments.cores, arguments.scheduler)
+    for name, made in progress(work, len(wanted), sys.stderr):
+        if made.problem:
+            wrong += 1
+        else:
+            keep(paths[name], made)
+        _write(made_line(shown_path(paths[name]), made))
+    return 1 if wrong else 0
+
+
+def _tree_show(arguments: argparse.Namespace) -> int:
+    from troubleshoot.tree.paper import tree_lines
+
+    for line in tree_lines(_known_tree(arguments.tree), min(_width(), 100)):
         _write(line)
     return 0
 

@@ -136,6 +136,19 @@ def test_the_log_is_gone_on_with_as_a_walk_or_as_a_plain_job(walking: Walking) -
     job.close()
 
 
+def test_a_walk_whose_tree_has_changed_goes_on_as_a_plain_job(tmp_path: Path) -> None:
+    file = tmp_path / "tree.yaml"
+    text = SMALL.read_text().replace("../../trees", str(SMALL.parents[2] / "trees"))
+    file.write_text(text)
+    begun = Walking.start(file, tmp_path)
+    talk(begun, *GATE, "6")
+    begun.session.close()
+    file.write_text(text.replace("  drop:", "  lower:").replace(": drop", ": lower"))
+    with pytest.raises(TypedWrong, match=r"no step 'drop' any more .*find --resume"):
+        Walking.resume(begun.session.path)
+    Session.resume(begun.session.path).close()  # and the log is free for it
+
+
 def test_a_job_without_a_walk_is_no_walk(tmp_path: Path) -> None:
     job = Session.start("pump-on-ignition-feed", folder=tmp_path)
     job.close()

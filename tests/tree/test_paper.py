@@ -78,11 +78,17 @@ def test_the_probes_are_drawn_on_the_relay_by_number_or_where_the_layout_is_know
 
 def test_names_from_a_file_cannot_become_markup(small: Tree) -> None:
     evil = '<img src=x onerror=alert(1)> "&'
-    tree = replace(small, steps={name: replace(step, note=evil) for name, step in small.steps.items()})
-    html = paper_html(tree)
-    assert "<img" not in html
-    assert "&lt;img" in html
+    network = replace(small.network, circuit=small.network.circuit.model_copy(update={"title": evil}))
+    steps = {name: replace(step, note=evil) for name, step in small.steps.items()}
+    verdicts = {name: replace(verdict, repair=evil) for name, verdict in small.verdicts.items()}
+    tree = replace(small, network=network, steps=steps, verdicts=verdicts)
+    html, picture = paper_html(tree), picture_svg(tree)
+    assert "<img" not in html + picture
+    assert html.count("&lt;img") >= len(steps) + len(verdicts) + 1
     assert "default-src 'none'" in html
+    title = ElementTree.fromstring(picture).find("{http://www.w3.org/2000/svg}title")
+    assert title is not None
+    assert evil in str(title.text)
 
 
 def test_the_lines_for_a_terminal_hold_every_step_within_the_width(small: Tree) -> None:

@@ -96,6 +96,7 @@ def test_a_verdict_says_its_suspects_what_to_repair_and_what_proves_it(small: Tr
     assert found.say.startswith("One of these: the contacts of the pump relay do not close; the contacts of")
     assert found.repairs == ("a new relay, and look at the blades of its socket",)
     assert found.prove[0].startswith("Key on")
+    assert "Red lead in the volts jack, never in the amps jack." in found.cautions
     own = say_verdict(small, small.verdicts["feed"])
     assert own.repairs == tuple(
         f.repair for f in small.network.faults if f.name in ("main_fuse:blown", "feed_wire:bad")

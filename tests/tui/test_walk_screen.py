@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from driving import press, screen_lines, screen_text, settle, type_line
 from textual.pilot import Pilot
 
+from troubleshoot.car.car import Car
+from troubleshoot.session.cards import CheckCard
 from troubleshoot.session.walking import Walking
 from troubleshoot.tui import deeds
 from troubleshoot.tui.app import TroubleshootApp
@@ -93,6 +96,27 @@ async def test_what_cannot_be_done_goes_to_the_live_diagnosis_and_comes_back(app
         app.close_job()
 
 
+async def test_the_live_diagnosis_leads_back_into_the_tree_by_itself(
+    app: TroubleshootApp, car_with: Callable[..., Car]
+) -> None:
+    car = car_with("pump_ground:bad", 1e5)
+    async with app.run_test(size=(80, 30)) as pilot:
+        page = await at_step(pilot, app)
+        await type_line(pilot, car.answer(page.walking.step.check))
+        await type_line(pilot, "skip no room at the plug")
+        await settle(pilot)
+        for _ in range(20):
+            live = app.screen
+            if not isinstance(live, LivePage) or not live.standing or not isinstance(live.standing.card, CheckCard):
+                break
+            await type_line(pilot, car.answer(live.standing.card.check))
+            await settle(pilot)
+        assert isinstance(app.screen, WalkPage)
+        assert "What has been found leads back into the tree." in flat(app)
+        assert app.screen.walking.at == "wires"
+        app.close_job()
+
+
 async def test_a_walk_that_was_left_is_gone_on_with_as_a_walk(app: TroubleshootApp) -> None:
     async with app.run_test(size=(80, 30)) as pilot:
         await at_step(pilot, app)
@@ -104,6 +128,25 @@ async def test_a_walk_that_was_left_is_gone_on_with_as_a_walk(app: TroubleshootA
         await settle(pilot)
         assert isinstance(app.screen, WalkPage)
         assert "Step 5" in screen_lines(app)[0]
+        app.close_job()
+
+
+async def test_a_walk_whose_tree_is_gone_goes_on_as_a_live_job_and_says_so(
+    app: TroubleshootApp, tmp_path: Path
+) -> None:
+    file = tmp_path / "tree.yaml"
+    file.write_text(SMALL.read_text().replace("../../trees", str(SMALL.parents[2] / "trees")))
+    walking = Walking.start(file, app.folder, app.clock)
+    walking.session.clear_gate()
+    walking.tell()
+    walking.session.close()
+    file.unlink()
+    async with app.run_test(size=(80, 30)) as pilot:
+        await settle(pilot)
+        await type_line(pilot, "go on")
+        await settle(pilot)
+        await settle(pilot)
+        assert "Its tree is no longer as it was" in flat(app)
         app.close_job()
 
 

@@ -178,6 +178,8 @@ class WalkDialogue(Dialogue):
             self._tell("  These must be right after the repair:")
             for words in found.prove:
                 self._say(words, "    ")
+            for words in found.cautions:
+                self._say(f"Caution: {words}", "    ")
         self._say("Enter finishes. Or: back, way, live (goes on with the live diagnosis).")
         while given := self._ask("verdict> ").strip():
             if self._own_word(given):

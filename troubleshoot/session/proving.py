@@ -16,6 +16,7 @@ from troubleshoot.tree.certificate import (
     stale,
     write_certificate,
 )
+from troubleshoot.tree.closer import LOOKED
 from troubleshoot.tree.prove import Proof, prove
 from troubleshoot.tree.sampled import CARS, SEVERITIES, draw_sample
 from troubleshoot.tree.tree import Tree
@@ -24,17 +25,17 @@ from troubleshoot.tree.tree_file import FILE, read_tree
 
 def prove_file(
     path: Path, cars: int = CARS, severities: int = SEVERITIES, seed: int = 0, guesses: Path | None = None,
-    certify: bool = False,
+    certify: bool = False, looked: int = LOOKED,
 ) -> tuple[Proof, str, Path | None]:  # fmt: skip
     """The proof of a tree's file; what is to be said of the certificate that was there, "" for nothing; and where the
-    new one was written, where one was asked for. Raises FileProblems and TypedWrong."""
+    new one was written, where one was asked for. `looked` as for `prove`. Raises FileProblems and TypedWrong."""
     if cars < 1 or severities < 2:
         raise TypedWrong(Problem("too-few", "too few cars", "--cars 1 or more, --severities 2 or more"))
     tree = read_tree(path)
     priors = load_guesses(guesses) if guesses else load_guesses()
     today = hashes_of(path, path.with_name(tree.circuit), guesses or SHIPPED)
     sample = draw_sample(tree.network, priors, cars, severities, seed, tree.after)
-    proof = prove(tree, sample, priors, doable(tree), bound_for(path, today, _compiled_beside(path, tree)))
+    proof = prove(tree, sample, priors, doable(tree), bound_for(path, today, _compiled_beside(path, tree)), looked)
     kept = read_certificate(path)
     notice = stale(kept, today) if kept and not certify else ""
     return proof, notice, write_certificate(path, proved(path, today, proof.figures())) if certify else None

@@ -12,6 +12,7 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.comes_and_goes import chances_told
@@ -65,6 +66,11 @@ class Reckoning:
     def circuit(self) -> Circuit:
         """The circuit as it was when the job began; read without waiting for the table."""
         return circuit_of(self._circuit_text, self.circuit_name)
+
+    @cached_property
+    def network(self) -> Network:
+        """The same wired up, for words about it; read without waiting for the table."""
+        return wire_up(self.circuit)
 
     @cached_property
     def table(self) -> Table:

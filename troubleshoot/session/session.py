@@ -256,14 +256,14 @@ class Session:
             self._append({"event": "undone"})
             self._forget(prior=True)
             if mended.by_swap:
-                return say.say_short(self.table.network, last[0].check)
+                return say.say_short(self._now.network, last[0].check)
             return f"the repair: {'; '.join(map(self.say_fault, mended.suspects))}"
         if not self.state.entries:
             return ""
         gone = self.state.entries[-1]
         self._append({"event": "undone"})
         self._forget()
-        return say.say_short(self.table.network, gone.check)
+        return say.say_short(self._now.network, gone.check)
 
     def skip(self, check: CheckCard | Check, why: str = "") -> str:
         """This check is not done. Returns what the reason taught of all further checks, in words; "" for nothing."""

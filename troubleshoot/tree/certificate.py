@@ -17,10 +17,13 @@ from typing import Any
 from troubleshoot import places
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.files.tell import shown_path
+from troubleshoot.tree.tree import Tree
 
 ENDING = ".proof.json"
-ROOMS = ("units", "parts", "circuit", "files", "solve", "car", "words", "tree")
-"""The rooms of the package on which a proof hangs."""
+ROOMS = ("units", "parts", "circuit", "files", "solve", "car", "words")
+MODULES = ("apart", "branch_words", "closer", "findings", "margins", "prove", "sampled", "tree", "tree_doubts",
+           "tree_file", "ways")  # fmt: skip
+"""The rooms of the package, and the modules of this one, on which a proof hangs."""
 
 WHAT = {"circuit": "the circuit file", "tree": "the tree", "program": "the program", "guesses": "the guesses file"}
 
@@ -57,9 +60,9 @@ def hashes_of(tree: Path, circuit: Path, guesses: Path) -> dict[str, str]:
 def program_hash() -> str:
     """Hash of the source that a proof hangs on, whatever version it calls itself."""
     digest = hashlib.sha256()
-    for room in ROOMS:
-        for path in sorted((places.PACKAGE / room).glob("*.py")):
-            digest.update(path.name.encode() + hashlib.sha256(path.read_bytes()).digest())
+    rooms = [path for room in ROOMS for path in sorted((places.PACKAGE / room).glob("*.py"))]
+    for path in [*rooms, *(places.PACKAGE / "tree" / f"{name}.py" for name in MODULES)]:
+        digest.update(path.name.encode() + hashlib.sha256(path.read_bytes()).digest())
     return digest.hexdigest()
 
 
@@ -121,6 +124,18 @@ def stale(certificate: Certificate, today: Mapping[str, str]) -> str:
     listed = " and ".join([", ".join(changed[:-1]), changed[-1]] if changed[1:] else changed)
     verb = "have" if changed[1:] else "has"
     return f"its proof is out of date: {listed} {verb} changed since; prove it anew: troubleshoot tree prove"
+
+
+def notice_of(tree: Tree, guesses: Path) -> str:
+    """What is to be said of a tree's certificate by who uses the tree: that it is out of date, or cannot be read; ""
+    where all is well, and where there is none."""
+    if tree.file is None:
+        return ""
+    try:
+        kept = read_certificate(tree.file)
+    except TypedWrong as error:
+        return str(error)
+    return stale(kept, hashes_of(tree.file, tree.file.with_name(tree.circuit), guesses)) if kept else ""
 
 
 def _hash(data: bytes) -> str:

@@ -1,8 +1,8 @@
 """What each check may show in every cell: how likely a reading is to fall under a limit, and the bands that the limits
 of a whole circuit make.
 
-A cell stands for a stretch of severities, so that its reading is taken all along it, up to where the
-stretches of its neighbours begin (decision 8: a limit goes where few severities of anything lie). What floats may read nothing as well.
+A cell stands for a stretch of severities, so that its reading is taken all along it, up to where the stretches of its
+neighbours begin (decision 8: a limit goes where few severities of anything lie). What floats may read nothing as well.
 """
 
 from __future__ import annotations
@@ -21,16 +21,23 @@ from troubleshoot.diagnose.decision import NIL_SIGMA
 from troubleshoot.diagnose.rollout import xlogx
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
-from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.solve.linear import Bools, Floats, Ints
 from troubleshoot.solve.meter import OHMS_OFFSET, digit_v
 from troubleshoot.tree.thresholds import COARSE_NUMBERS, EDGE_SIGMAS, ROUND_NUMBERS, Gap, gap_around, limits_in
 
-NEVER = 5e-3
+NEVER = 1.5e-3
 """A band that a cell falls into more rarely than this is none of its own: 2.6 sigma on one side."""
 
 WITHIN = (-1.0, -0.5, 0.0, 0.5, 1.0)
 SHARES = np.array([0.125, 0.25, 0.25, 0.25, 0.125])
-"""Where within its stretch of severities a cell is looked at, from one end to the other, and for how much each counts."""
+"""Where within its stretch of severities a cell is looked at, from end to end, and for how much each counts."""
+
+TAILS = 1.2
+"""How much wider than a straight line has it readings are taken to spread: resistances vary by ratio (invented)."""
+
+CHATTERS = (0.65, 0.35)
+"""While a relay chatters a meter shows some middle: this share of the settled value, and its sigma as a share of that
+(invented)."""
 
 STRADDLE_COSTS = 0.5
 """Nats that a limit loses where all weight lies on both sides of it, for all weight (invented): who may come to either
@@ -45,14 +52,13 @@ MOST_LIMITS = 4
 
 @dataclass(frozen=True)
 class Shown:
-    """One reading in C cells, each at V severities: `mean`, `sigma` (C, V), `floats` (C, V), on the scale of the
-    reading (of ohms the logarithm), and the `share` (V,) of each severity. `digit` is the meter's last digit there."""
+    """One reading in C cells: `mean` (C, 5) all along each cell's severities (WITHIN), `sigma` (C,) of what else is not
+    known, on the scale of the reading (of ohms the logarithm); `floats` (C,)."""
 
     check: Check
     mean: Floats
     sigma: Floats
-    floats: Floats
-    share: Floats
+    floats: Bools
 
     def scale(self, limits: Floats) -> Floats:
         """Limits in SI on the scale of the reading."""
@@ -64,15 +70,14 @@ class Shown:
 
     def only(self, cells: Ints) -> Shown:
         """The same for some of the cells."""
-        return Shown(self.check, self.mean[cells], self.sigma[cells], self.floats[cells], self.share)
+        return Shown(self.check, self.mean[cells], self.sigma[cells], self.floats[cells])
 
     def under(self, limits: Floats) -> Floats:
         """Chance of a reading under each of some limits (SI), (C, limits)."""
         at = self.scale(limits)
-        plain = ndtr((at - self.mean[:, :, None]) / self.sigma[:, :, None])
-        nothing = ndtr(at / NIL_SIGMA)
-        floats = self.floats[:, :, None]
-        return np.einsum("v,cvl->cl", self.share, plain * (1 - floats / 2) + nothing * floats / 2)
+        plain = ndtr((at - self.mean[:, :, None]) / self.sigma[:, None, None])
+        under = np.einsum("v,cvl->cl", SHARES, plain)
+        return np.asarray(np.where(self.floats[:, None], (under + ndtr(at / NIL_SIGMA)) / 2, under))
 
     def bands(self, limits: Floats) -> Floats:
         """Chance of each band between rising limits (SI), (C, limits + 1), what hardly ever happens left out."""
@@ -81,12 +86,11 @@ class Shown:
         ends = np.pad(self.under(limits), ((0, 0), (1, 1)), constant_values=(0.0, 1.0))
         return _without_rare(np.diff(ends, axis=1))
 
-
     def edges(self) -> tuple[Floats, Floats]:
         """The lowest and highest that each cell may read, with the meter's error and EDGE_SIGMAS, in SI, (C,) each."""
-        nothing = np.where(self.floats > 0, 0.0, self.mean)
-        low = (np.minimum(nothing, self.mean) - EDGE_SIGMAS * self.sigma).min(axis=1)
-        high = (np.maximum(nothing, self.mean) + EDGE_SIGMAS * self.sigma).max(axis=1)
+        low = self.mean.min(axis=1) - EDGE_SIGMAS * self.sigma
+        high = self.mean.max(axis=1) + EDGE_SIGMAS * self.sigma
+        low, high = np.where(self.floats, np.minimum(low, 0.0), low), np.where(self.floats, np.maximum(high, 0.0), high)
         return self.value(low), self.value(high)
 
     def gap(self, limit: float, under: Floats) -> Gap:
@@ -152,6 +156,10 @@ class Chances:
         """A reading in all cells."""
         stack, column = self.table.stack, self.table.column[check.id]
         mean, sigma, floats = stack.mean[:, column], stack.sigma[:, column], stack.floats[:, column]
+        if not check.is_ohms and not check.wire:
+            chatters = self.table.chatters(check.setup)
+            mean = np.where(chatters, CHATTERS[0] * mean, mean)
+            sigma = np.where(chatters, np.maximum(sigma, CHATTERS[1] * np.abs(mean)), sigma)
         lower, higher, down, up = self._beside
         # at either end of the severities the reading goes on as it came
         below = np.where(lower != higher, mean - mean[lower], 0.0)
@@ -164,7 +172,7 @@ class Chances:
         left = np.maximum(left, stack.noise[:, column])
         if not check.is_ohms and not check.wire:
             left = np.hypot(left, digit_v(mean, check.function))
-        return Shown(check, means, *(np.repeat(each[:, None], len(WITHIN), axis=1) for each in (left, floats * 1.0)), SHARES)
+        return Shown(check, means, TAILS * left, floats)
 
     def bands(self, check: Check, limits: Floats) -> Floats:
         """Chance of each band of a reading or answer of a look in every cell, (C, bands)."""

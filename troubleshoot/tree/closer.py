@@ -17,10 +17,10 @@ from troubleshoot.tree.apart import Asked, groups_apart
 from troubleshoot.tree.findings import Finding
 from troubleshoot.tree.sampled import Sampled, again
 from troubleshoot.tree.tree import Tree
-from troubleshoot.tree.ways import Way, is_right, walk
+from troubleshoot.tree.ways import Way, is_right
 
 LOOKED = 24
-"""Fresh cars of each fault with which it is asked what would tell it from those that share its verdict."""
+"""Cars of each fault at most with which it is asked what would tell it from those that share its verdict."""
 
 MISSED_SHARE = 0.5
 """A fault of which this share of the cars comes to a verdict that does not name it is one that a tree cannot find."""
@@ -40,26 +40,24 @@ def worth_asking(tree: Tree, guesses: Guesses, allowed: Collection[str] | None) 
 
 @dataclass(frozen=True)
 class Closer:
-    """Asks fresh cars all that one could ask, where a verdict names several faults or a fault is not found."""
+    """Asks the cars all that one could ask, where a verdict has those of several faults."""
 
     tree: Tree
     ways: Sequence[Way]
     checks: Sequence[Check]
-    guesses: Guesses
-    rng: np.random.Generator
     looked: int
 
     def found(self) -> Iterator[Finding]:
         """Verdicts that hold what a check tells apart, and faults not found with the check that would find them."""
-        ends = self._ends()
-        lost = {fault: verdict for fault, verdict in self._lost().items() if verdict in ends}
-        wanted = {verdict for verdict, cars in ends.items() if len({way.sampled.fault for way in cars}) > 1}
-        like = [each for verdict in self.tree.verdicts if verdict in wanted for each in self._like(ends[verdict])]
-        cars = again(self.tree.network, like, self.rng)
-        come = walk(self.tree, cars, self.guesses.costs)
+        lost = self._lost()
+        came: list[tuple[str, Sampled]] = []
+        for verdict, ways in self._ends().items():
+            some = list(self._some(ways))
+            came += [(verdict, each) for each in some] if len({each.fault for each in some}) > 1 else []
+        cars = again(self.tree.network, [each for _, each in came])
         asked = Asked(cars, self.checks)
-        for verdict in self.tree.verdicts:
-            mine = [i for i, way in enumerate(come) if way.verdict == verdict]
+        for verdict in dict.fromkeys(verdict for verdict, _ in came):
+            mine = [i for i, (end, _) in enumerate(came) if end == verdict]
             places = {fault: np.array([i for i in mine if cars[i].fault == fault])
                       for fault in dict.fromkeys(cars[i].fault for i in mine)}  # fmt: skip
             yield from self._wide(verdict, asked, places)
@@ -85,14 +83,14 @@ class Closer:
                 found[fault] = Counter(way.verdict for way in wrong).most_common(1)[0][0]
         return found
 
-    def _like(self, ways: Sequence[Way]) -> Iterator[Sampled]:
-        """So many cars of each fault that comes to a verdict, of those that came, some of them more than once."""
+    def _some(self, ways: Sequence[Way]) -> Iterator[Sampled]:
+        """So many cars of each fault that comes to a verdict, evenly out of those that came."""
         by_fault: dict[str, list[Sampled]] = {}
         for way in ways:
             by_fault.setdefault(way.sampled.fault, []).append(way.sampled)
         for came in by_fault.values():
-            order = self.rng.permutation(len(came)).tolist()
-            yield from (came[order[i % len(came)]] for i in range(self.looked))
+            count = min(self.looked, len(came))
+            yield from (came[i * len(came) // count] for i in range(count))
 
     def _wide(self, verdict: str, asked: Asked, places: Mapping[str, Ints]) -> Iterator[Finding]:
         """A verdict whose suspects some check tells apart."""

@@ -9,20 +9,20 @@ the decision table's plan is the better one, that is taken.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from graphlib import TopologicalSorter
 
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.comes_and_goes import chances_told
 from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
 from troubleshoot.diagnose.optimum import Optimum, find_optimum
-from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.seen import answer_chances, told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
@@ -30,7 +30,11 @@ from troubleshoot.solve.meter import OHMS_OFFSET, OVER_LIMIT_OHM
 from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.draft import Drafting
 from troubleshoot.tree.lookahead import Least, Lookahead, Way
-from troubleshoot.tree.tree import Branch, Claims, Step, Tree
+from troubleshoot.tree.tree import Branch, Claims, Step, Tree, Verdict
+
+MEAN: Least = "mean-time"
+
+Draft = tuple[Way, str, dict[str, Step], dict[str, Verdict]]
 
 SEVERITIES = 2
 """Severities of each fault on the decision table."""
@@ -51,8 +55,9 @@ class Compiled:
     """A tree and what is known of it.
 
     `mean_s`, `worst_s`: seconds to the verdict, expected over all severities, and of the longest way; `right`: share of
-    the weight that comes to a verdict of its own group. On the decision table of `cells` × `checks`: `table_s` what
-    this tree takes, `bound_s` what none can undercut, `is_proved` whether the table's optimum was found.
+    the weight that comes to a verdict whose likeliest group is its own. On the decision table of `cells` × `checks`:
+    `table_s` what this tree takes, and `told_apart` the share of it that comes to a verdict of its own group alone;
+    `bound_s` what no tree can undercut that tells all groups apart there, `is_proved` whether that is the optimum.
     """
 
     tree: Tree
@@ -63,13 +68,25 @@ class Compiled:
     cells: int
     checks: int
     table_s: float
+    told_apart: float
     bound_s: float
     is_proved: bool
 
     @property
     def gap(self) -> float:
-        """How much dearer than the best on the decision table it may be at most, as a share."""
-        return max(0.0, self.table_s / self.bound_s - 1) if self.bound_s else 0.0
+        """How much dearer it is than the bound on the decision table, as a share; below zero where it stops before all
+        groups are told apart."""
+        return self.table_s / self.bound_s - 1 if self.bound_s else 0.0
+
+    def figures(self) -> dict[str, float | int | str | bool]:
+        """What goes into the certificate."""
+        return {
+            "least": self.least, "cost_s": round(self.table_s, 1), "bound_s": round(self.bound_s, 1),
+            "bound_is_optimum": self.is_proved, "gap": round(self.gap, 4), "cells": self.cells, "checks": self.checks,
+            "told_apart": round(self.told_apart, 4),
+            "expected_s": round(self.mean_s, 1), "longest_s": round(self.worst_s, 1), "steps": len(self.tree.steps),
+            "longest": self.readings, "right_expected": round(self.right, 4),
+        }  # fmt: skip
 
     @property
     def readings(self) -> int:
@@ -77,29 +94,37 @@ class Compiled:
         return longest(self.tree)
 
 
+def usable(circuit: Circuit, checks: Iterable[Check], after: str = "") -> list[Check]:
+    """The checks that a tree may ask: none that hangs on an earlier reading, nor what the complaint has told."""
+    return [check for check in checks if not check.after and not (after and told_already(circuit, check, after))]
+
+
 def compile_tree(
-    table: Table, guesses: Guesses, checks: Sequence[Check], least: Least = "mean-time", after: str = "",
-    can: Sequence[str] = (), budget: int = BUDGET,
+    table: Table, guesses: Guesses, checks: Sequence[Check], group_of: Ints, least: Least = "mean-time",
+    after: str = "", can: Sequence[str] = (), budget: int = BUDGET,
 ) -> Compiled:  # fmt: skip
-    """The tree of a circuit for a person who can do these checks; `after` a complaint, "" for any; `can` says in the
-    file what the person can not do. What hangs on earlier readings is never asked."""
-    circuit = table.network.circuit
-    usable = [check for check in checks if not check.after and not told_already(circuit, check, after or "unsure")]
-    group_of = Reasoner.shared(table, guesses, usable).group_of[:-1]
+    """The tree of a circuit for a person who can do these checks, `usable` ones; `group_of` (C,) their look-alike
+    groups. `after`: a complaint, "" for any; `can` says in the file what the person can not do."""
     weight = _prior(table, guesses, after)
-    chances = Chances(table, usable, _evened(table, weight), group_of)
-    search = Lookahead(chances, guesses, weight, group_of, least)
-    proof = Proof.of(search)
+    chances = Chances(table, checks, _evened(table, weight), group_of)
+    searches = [Lookahead(chances, guesses, weight, group_of, aim) for aim in dict.fromkeys((least, MEAN))]
+    proof = Proof.of(searches[-1])
     optimum = find_optimum(proof.table, budget)
-    ways = [search.tree(), search.following(proof.chooser(optimum), frozenset(proof.cells.tolist()))]
-    way = min(ways, key=lambda one: search.rate(one, weight))
-    first, steps, verdicts = Drafting(chances, weight, group_of).draft(way)
+    ways = [search.tree() for search in searches]
+    ways.append(searches[-1].following(proof.chooser(optimum), frozenset(proof.cells.tolist())))
+    drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
+
+    def rate(draft: Draft) -> tuple[float, float]:
+        way, mean = draft[0], float(weight @ draft[0].seconds)
+        return {"mean-time": mean, "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean
+
+    way, first, steps, verdicts = min(drafts, key=rate)
     tree = Tree(table.network, first, steps, verdicts, after=after, can=tuple(can))
     mean_s, right = float(weight @ way.seconds), float(weight @ way.right)
     tree = replace(tree, claims=_claims(tree, right, mean_s))
     return Compiled(
         tree, least, mean_s, way.worst, right, proof.table.weight.size, proof.table.act_s.size,
-        proof.walked_s(tree, guesses), optimum.bound_s, optimum.is_proved,
+        *proof.walked(tree, guesses), optimum.bound_s, optimum.is_proved,
     )  # fmt: skip
 
 
@@ -177,17 +202,21 @@ class Proof:
 
         return choose
 
-    def walked_s(self, tree: Tree, guesses: Guesses) -> float:
-        """Expected seconds of a tree for cars that read just what their cell predicts."""
+    def walked(self, tree: Tree, guesses: Guesses) -> tuple[float, float]:
+        """Expected seconds of a tree for cars that read just what their cell predicts; and the share of them that comes
+        to a verdict which names faults of one group only, their own."""
         table, costs = self.search.chances.table, guesses.costs
-        total = 0.0
+        group = dict(zip(table.names, self.search.group_of.tolist(), strict=True))
+        seconds, told_apart = 0.0, 0.0
         for cell, weight in zip(self.cells.tolist(), self.weight.tolist(), strict=True):
             stand, name = Stand(), tree.first
             while name in tree.steps:
                 step = tree.steps[name]
-                total += weight * cost_s(table.network.circuit, costs, stand, step.check)
+                seconds += weight * cost_s(table.network.circuit, costs, stand, step.check)
                 stand, name = left_by(step.check), _taken(table, step, cell).to
-        return total
+            named = {group.get(suspect) for suspect in tree.verdicts[name].suspects}
+            told_apart += weight * (named == {int(self.search.group_of[cell])})
+        return seconds, told_apart
 
 
 def _taken(table: Table, step: Step, cell: int) -> Branch:

@@ -20,7 +20,7 @@ from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.lookahead import Way
 from troubleshoot.tree.tree import Branch, Step, Verdict
 
-LISTED = 0.02
+LISTED = 0.05
 """Share of those who come to a verdict from which a fault outside its first group is named too (invented)."""
 
 SWAPPED_V = -0.5
@@ -28,9 +28,6 @@ SWAPPED_V = -0.5
 
 UNFIT = "fits_nothing"
 """The verdict of an answer that nothing in the file predicts."""
-
-MANY = 4
-"""Repairs that are told of one verdict; of more the likeliest."""
 
 
 class Drafting:
@@ -51,8 +48,9 @@ class Drafting:
         and the verdicts."""
         first = self._name(way)
         steps = {step.name: step for step in self._steps.values()}
-        graph = {name: {branch.to for branch in step.branches if branch.to in steps} for name, step in steps.items()}
-        order = [*TopologicalSorter(graph).static_order()][::-1]
+        # lists, not sets: the order of steps must be the same on every machine
+        leads = {name: [branch.to for branch in step.branches if branch.to in steps] for name, step in steps.items()}
+        order = [*TopologicalSorter(leads).static_order()][::-1]
         names = _unique((name, _step_name(steps[name].check)) for name in order)
         renamed = {
             names[name]: replace(
@@ -78,8 +76,8 @@ class Drafting:
     def _step(self, way: Way) -> str:
         check = self.chances.checks[way.check]
         targets = [self._name(then) for then in way.then]
-        if len(set(targets) - {UNFIT}) == 1 and check.kind == "observation":
-            return next(iter(set(targets) - {UNFIT}))
+        if check.kind == "observation" and len(others := set(targets) - {UNFIT}) == 1:
+            return others.pop()
         if check.kind == "observation":
             branches = tuple(read_branch(answer, to, check) for answer, to in zip(check.answers, targets, strict=True))
         else:
@@ -125,14 +123,14 @@ class Drafting:
         """The verdict on all that may be here, the likeliest look-alikes first."""
         mass = self.weight[way.cells] * way.share
         of_group = np.bincount(self.group_of[way.cells], mass)
-        first = int(of_group.argmax())
-        listed = np.flatnonzero(of_group >= LISTED * of_group.sum())
-        groups = sorted({first, *listed.tolist()}, key=lambda group: -of_group[group])
+        counted = np.bincount(self.group_of[way.cells], self.chances.weight[way.cells] * way.share)
+        listed = np.flatnonzero(counted >= LISTED * counted.sum()).tolist()
+        groups = sorted(listed, key=lambda group: -of_group[group])
         suspects = tuple(name for group in groups for name in self._faults_of(group))
         if suspects not in self._by_suspects:
             name = _free(_plain(suspects[0]), self.verdicts)
             self._by_suspects[suspects] = name
-            self.verdicts[name] = Verdict(name, suspects, self._repair(suspects), self._prove(suspects))
+            self.verdicts[name] = Verdict(name, suspects, prove=self._prove(suspects))
         return self._by_suspects[suspects]
 
     def _faults_of(self, group: int) -> list[str]:
@@ -142,10 +140,6 @@ class Drafting:
             name = self.table.names[cell]
             total[name] = total.get(name, 0.0) + float(self.weight[cell])
         return sorted(total, key=lambda name: -total[name])
-
-    def _repair(self, suspects: Sequence[str]) -> str:
-        faults = {cell.fault.name: cell.fault for cell in self.table.cells}
-        return "; or ".join(list(dict.fromkeys(faults[name].repair for name in suspects))[:MANY])
 
     def _prove(self, suspects: Sequence[str]) -> tuple[str, ...]:
         """What is to be read after the repair: the reading of a working load that shows the first suspect best, and

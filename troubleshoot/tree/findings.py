@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from troubleshoot.tree.tree import Tree
 from troubleshoot.tree.ways import Visit, Way, is_right, misled
 
+FEWEST = 10
+"""Cars that must have come to a step before it is said that all take one branch there."""
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -60,7 +63,7 @@ def missed(tree: Tree, ways: Sequence[Way], below: Mapping[str, frozenset[str]])
             key = (visit.step if visit else "", words, way.verdict, way.sampled.fault)
             alike.setdefault(key, []).append((way, visit))
     total = Counter(way.sampled.fault for way in ways)
-    for (step, words, verdict, fault), found in alike.items():
+    for (step, words, verdict, fault), found in sorted(alike.items(), key=lambda item: -len(item[1])):
         end = f"came to '{verdict}'" if verdict else "came to no verdict"
         what = f"{len(found)} of {total[fault]} cars with {fault}{severities([way for way, _ in found])} {end}"
         visit = found[0][1]
@@ -101,7 +104,7 @@ def idle(tree: Tree, ways: Sequence[Way]) -> Iterator[Finding]:
         elif twice.get(name, 0) == branches.total():
             yield Finding("asked-twice", f"steps.{name}.check", "all who come here have been asked this before",
                           "leave it out")  # fmt: skip
-        elif len(branches) == 1:
+        elif len(branches) == 1 and branches.total() >= FEWEST:
             words = next(iter(branches))
             yield Finding("proves-nothing", f"steps.{name}", f"all {branches.total()} cars that come here take "
                           f"'{words}'", "leave it out, or move its limit")  # fmt: skip

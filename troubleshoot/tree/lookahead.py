@@ -14,8 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.cost import Stand, act_s, change_s
+from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.decision import left_by
 from troubleshoot.diagnose.rollout import xlogx
 from troubleshoot.solve.linear import Floats, Ints
@@ -31,7 +31,10 @@ they weigh (as in a session: `diagnose/reason.py`)."""
 TELLS_NOTHING = 0.01
 """Nats about the groups, of those that may be here, under which no check is worth a step (invented)."""
 
-RARE = 2e-4
+LEAST_RATE = 4e-4
+"""Nats a second under which it is better to stop and name two groups (invented): 0.04 of a check of 100 seconds."""
+
+RARE = 4e-4
 """Share of all that may come to a verdict though it is not sure: no further step is printed for so few (invented)."""
 
 NEVER_HERE = 2e-3
@@ -51,7 +54,8 @@ class Way:
 
     `share` (cells,) of each cell's cars come here; `seconds` (cells,) are each cell's expected seconds from here, and
     `right` (cells,) the share that comes to a verdict whose likeliest group is its own. `worst`: seconds of the longest
-    way; `steps`: how many steps the tree has. `limits` are the check's limits here, `then` the trees of its bands, None where no cell comes.
+    way; `steps`: how many steps the tree has. `limits` are the check's limits here (None: those of the whole circuit),
+    `then` the trees of its bands, None where no cell comes.
     """
 
     cells: Ints
@@ -66,7 +70,7 @@ class Way:
 
 
 class Lookahead:
-    """Trees for one circuit. `weight` (C,) is the prior of the cells, by which time is reckoned; `counts` (C,), those by
+    """Trees for one circuit. `weight` (C,) is the prior of the cells, by which time is reckoned; `counts` (C,), by
     which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group."""
 
     def __init__(
@@ -126,7 +130,8 @@ class Lookahead:
         about_all = xlogx(mass.sum()) - np.add.reduceat(xlogx(joint.sum(axis=0)), self._first)
         inner = xlogx(groups.sum(axis=1)).sum() - np.add.reduceat(xlogx(joint).sum(axis=0), self._first)
         told = np.maximum(about_all - inner, 0.0) / mass.sum()
-        return np.where(told > TELLS_NOTHING, told / self.cost_s[stand], 0.0)
+        rate = told / self.cost_s[stand]
+        return np.where((told > TELLS_NOTHING) & (rate > LEAST_RATE), rate, 0.0)
 
     def _groups(self, cells: Ints, mass: Floats) -> Floats:
         """Weight of each living cell in its group, (groups, cells)."""
@@ -148,7 +153,9 @@ class Lookahead:
         key = cells.tobytes(), stand, used
         if key not in self._guessed:
             top = self._top(cells, share, stand, used, 1)
-            self._guessed[key] = self._guess_after(cells, share, stand, used, top[0]) if top else self._end(cells, share)
+            self._guessed[key] = (
+                self._guess_after(cells, share, stand, used, top[0]) if top else self._end(cells, share)
+            )
         return self._guessed[key]
 
     def _guess_after(self, cells: Ints, share: Floats, stand: int, used: frozenset[int], check: int) -> Way:
@@ -222,4 +229,3 @@ class Lookahead:
         """What is to be least, then what comes next."""
         mean = float(mass @ way.seconds)
         return {"mean-time": (mean,), "worst-time": (way.worst, mean), "pages": (float(way.steps), mean)}[self.least]
-

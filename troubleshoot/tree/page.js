@@ -158,7 +158,7 @@
   $("unsafe").addEventListener("click", function (event) { event.preventDefault(); go(stand().place + "!"); });
   $("danger").addEventListener("click", function () { go(stand().place + "!"); });
   $("skip").addEventListener("click", function () { go(stand().place + "~"); });
-  $("again").addEventListener("click", function () { saved = {}; go(""); });
+  $("again").addEventListener("click", function () { go(""); });
   $("back").addEventListener("click", function () {
     var here = stand();
     go(here.mark ? here.place : here.steps.length ? here.steps[here.steps.length - 1].key : "");

@@ -61,14 +61,18 @@ def _items(texts: Iterable[str]) -> str:
     return "".join(f"<li>{escape(text)}</li>" for text in texts)
 
 
+def _cautions(told: Iterable[str]) -> str:
+    items = _items(told)
+    return f'<div class="cautions"><h3>Caution</h3><ul>{items}</ul></div>' if items else ""
+
+
 def _step(tree: Tree, step: Step, numbers: dict[str, int]) -> str:
     number, network = numbers[step.name], tree.network
     short = escape(say.say_short(network, step.check))
-    cautions = cautions_of(tree, step)
     return "\n".join([
         f'<section id="s{number}" class="screen step" aria-labelledby="h{number}" data-short="{short}">',
         f'<h2 id="h{number}" tabindex="-1">Step {number}</h2>',
-        *([f'<div class="cautions"><h3>Caution</h3><ul>{_items(cautions)}</ul></div>'] if cautions else []),
+        _cautions(cautions_of(tree, step)),
         f'<ul class="do">{_items(sentences(say.say_check(network, step.check)))}</ul>',
         *([f'<p class="note"><bdi>{escape(step.note)}</bdi></p>'] if step.note else []),
         *([_form(step, number)] if step.check.kind == "reading" else []),
@@ -114,6 +118,7 @@ def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int]) -> str:
         f'<h2 id="h{number}" tabindex="-1">Verdict {number}</h2>',
         f"<p>One of these:</p><ul>{_items(found.suspects)}</ul>" if several else f"<p><b>{escape(found.say)}</b></p>",
         f'<h3>Repair</h3><ul>{_items(f"{words}." for words in found.repairs)}</ul>',
-        *([f"<h3>Right after the repair</h3><ul>{_items(found.prove)}</ul>"] if found.prove else []),
+        *([f"<h3>Right after the repair</h3>{_cautions(found.cautions)}<ul>{_items(found.prove)}</ul>"]
+          if found.prove else []),
         "</section>",
     ])  # fmt: skip

@@ -10,7 +10,7 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html import escape
 from pathlib import Path
 from textwrap import wrap
@@ -33,6 +33,9 @@ BROWSERS = ("chromium", "chromium-browser", "chrome", "msedge")
 PRINTS_WITHIN_S = 120
 
 
+MANY = 60
+"""Steps and verdicts from which they are set smaller, three columns a page."""
+
 TOLD = 6
 """Numbers of steps before, as many as are told."""
 
@@ -51,7 +54,7 @@ def paper_html(tree: Tree, paper: Paper = "A4", layout: Layout | None = None) ->
         "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">",
         f"<title>{escape(circuit.title)}</title><style>@page {{ size: {paper}; margin: {MARGIN}; "
         f'@bottom-right {{ content: counter(page) " / " counter(pages); font: 8pt sans-serif; }} }}\n{style}</style>',
-        '</head><body><section class="first">',
+        f'</head><body class="{"dense" if len(numbers) > MANY else ""}"><section class="first">',
         f"<h1><bdi>{escape(circuit.title)}</bdi></h1>",
         f"<p>Begin at {numbers[tree.first]}. Do what a step says, find your answer in it, go to the number beside it. "
         f"<b>{escape(' '.join(say_scope(tree)))}</b></p>",
@@ -116,6 +119,8 @@ def tree_lines(tree: Tree, width: int) -> Iterator[str]:
                 yield from told(f"Repair: {words}.")
             for words in found.prove:
                 yield from told(f"After the repair: {words}")
+            for words in found.cautions:
+                yield from told(f"Caution: {words}")
 
 
 # ---- pieces of the page
@@ -145,7 +150,7 @@ def _step(
     rows = "".join(f"<tr><td>{escape(b.words)}</td><td>go to <b>{numbers[b.to]}</b></td></tr>" for b in step.branches)
     return "".join([
         f'<article class="box">{_head(kind, step.name, numbers, come_from)}',
-        *(f'<p class="caution"><b>Caution:</b> {escape(words)}</p>' for words in cautions_of(tree, step)),
+        _cautions(cautions_of(tree, step)),
         f"<p>{escape(setup)}</p>",
         *(f"<p><b>{escape(words)}</b></p>" for words in do),
         *([f'<p class="note"><bdi>{escape(step.note)}</bdi></p>'] if step.note else []),
@@ -182,17 +187,34 @@ def _blade(number: str, red: str, black: str) -> str:
     return f'<span class="blade {probe}">{escape(number)}{lead}</span>'
 
 
+def _prove(tree: Tree, verdict: Verdict, numbers: dict[str, int]) -> str:
+    """The checks that prove the repair: in short where a step of the tree tells how, else whole, with what to mind."""
+    asked = {step.check.id: numbers[step.name] for step in tree.steps.values()}
+    checks = [tree.checks[name] for name in verdict.prove]
+    told = [
+        f"{say.say_short(tree.network, check)}: as in {asked[check.id]}" if check.id in asked
+        else say.say_check(tree.network, check)
+        for check in checks
+    ]  # fmt: skip
+    cautions = dict.fromkeys(w for c in checks if c.id not in asked for w in say.cautions(tree.network, c))
+    items = "".join(f"<li>{escape(words)}</li>" for words in told)
+    return f"<p><b>Right after the repair:</b></p><ul>{items}</ul>{_cautions(cautions)}" if told else ""
+
+
+def _cautions(told: Iterable[str]) -> str:
+    return "".join(f'<p class="caution"><b>Caution:</b> {escape(words)}</p>' for words in told)
+
+
 def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int], come_from: dict[str, list[int]]) -> str:
     found = say_verdict(tree, verdict)
     several = len(found.suspects) > 1
     suspects = "".join(f"<li>{escape(words)}</li>" for words in found.suspects)
     repairs = "".join(f"<li>{escape(words)}.</li>" for words in found.repairs)
-    prove = "".join(f"<li>{escape(words)}</li>" for words in found.prove)
     return "".join([
         f'<article class="box end">{_head("Verdict", verdict.name, numbers, come_from)}',
         f"<p><b>One of these:</b></p><ul>{suspects}</ul>" if several else f"<p><b>{escape(found.say)}</b></p>",
         f"<p><b>Repair:</b> {escape(found.repairs[0])}.</p>" if len(found.repairs) == 1
         else f"<p><b>Repair:</b></p><ul>{repairs}</ul>",
-        f"<p><b>Right after the repair:</b></p><ul>{prove}</ul>" if found.prove else "",
+        _prove(tree, verdict, numbers),
         "</article>",
     ])  # fmt: skip

@@ -11,8 +11,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.tree.closer import LOOKED, Closer, worth_asking
 from troubleshoot.tree.findings import Finding, cannot, idle, missed, unsafe
@@ -124,8 +122,8 @@ def prove(
 ) -> Proof:  # fmt: skip
     """Walks all cars of a sample through a tree, each read off from the first anew.
 
-    `allowed`: ids of the checks that the tree's reader can make, None for all; `looked`: fresh cars of a fault to find
-    what would tell more, 0 for not asking.
+    `allowed`: ids of the checks that the tree's reader can make, None for all; `looked`: cars of a fault at a verdict,
+    at most, to find what would tell more, 0 for not asking.
     """
     leads = {name: {branch.words: branch.to for branch in step.branches} for name, step in tree.steps.items()}
     built = [Finding(doubt.code, ".".join(str(piece) for piece in doubt.path), doubt.message, doubt.hint, fails=True)
@@ -139,7 +137,7 @@ def prove(
     found = list({(each.code, each.place, each.message): each for each in found}.values())
     if looked and not any(each.fails for each in built):
         checks = worth_asking(tree, guesses, allowed)
-        found += Closer(tree, ways, checks, guesses, np.random.default_rng([sample.seed, 178]), looked).found()
+        found += Closer(tree, ways, checks, looked).found()
     return Proof(tree, sample, tuple(ways), tuple(found), tuple(margins_of(tree, ways, below)), bound_s)
 
 

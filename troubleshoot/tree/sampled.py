@@ -32,7 +32,7 @@ BATCH = 1000
 LEAST = 1e-4
 """From where severities are looked at that may begin at nothing, in ohms."""
 
-STEPS = 32
+STEPS = 24
 """Severities looked at, evenly on the scale of logarithms, to find from where a fault does something."""
 
 TRIES = 8
@@ -69,12 +69,14 @@ class Answered:
 
 @dataclass(frozen=True)
 class Sampled:
-    """A car with its fault by name and its weight; all weights of a sample sum to 1."""
+    """A car with its fault by name, its weight, and the seed that it was drawn with; all weights of a sample sum to
+    1."""
 
     fault: str
     severity: float | None
     weight: float
     car: Car
+    seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -114,11 +116,13 @@ class _Wanted:
     high: float | None
     weight: float
 
-    def draw(self, network: Network, rng: np.random.Generator) -> Car:
+    def draw(self, network: Network, rng: np.random.Generator) -> Sampled:
         severity = self.low
         if self.low is not None and self.high is not None and self.high < OPEN:
             severity = float(np.exp(rng.uniform(np.log(self.low), np.log(self.high))))
-        return Car(network, self.fault, severity, int(rng.integers(2**31)))
+        seed = int(rng.integers(2**31))
+        car = Car(network, self.fault, severity, seed)
+        return Sampled(self.fault.name if self.fault else NOTHING_WRONG, severity, self.weight, car, seed)
 
 
 def draw_sample(
@@ -150,13 +154,13 @@ def brought_for(car: Car, after: str) -> bool:
     return not fits or car.complaint() in fits
 
 
-def again(network: Network, like: Sequence[Sampled], rng: np.random.Generator) -> list[Sampled]:
-    """A fresh car for each of some, with its fault and severity."""
+def again(network: Network, some: Sequence[Sampled]) -> list[Sampled]:
+    """Some cars of a sample once more, to be asked by themselves."""
     by_name = {fault.name: fault for fault in network.faults}
-    cars = [Car(network, by_name.get(one.fault), one.severity, int(rng.integers(2**31))) for one in like]
+    cars = [Car(network, by_name.get(one.fault), one.severity, one.seed) for one in some]
     for start in range(0, len(cars), BATCH):
         Fleet(network, cars[start : start + BATCH])
-    return [replace(one, car=car) for one, car in zip(like, cars, strict=True)]
+    return [replace(one, car=car) for one, car in zip(some, cars, strict=True)]
 
 
 def _of_fault(fault: Fault, prior: float, low: float | None, cars: int, severities: int) -> Iterator[_Wanted]:
@@ -179,19 +183,19 @@ def _of_fault(fault: Fault, prior: float, low: float | None, cars: int, severiti
 
 
 def _lowest(network: Network, rng: np.random.Generator) -> dict[str, float]:
-    """The lowest severity of each fault that does something in the car that is looked at; those that never do are left
-    out."""
+    """A severity of each fault a step below the lowest that does something in the one car that is looked at, so that it
+    is low enough for others too; faults that never do anything are left out."""
     looked: list[tuple[str, float, Car]] = []
     for fault in network.faults:
         if fault.severity:
             seed = int(rng.integers(2**31))
-            for severity in np.geomspace(fault.severity.low or LEAST, fault.severity.high, STEPS).tolist():
-                looked.append((fault.name, severity, Car(network, fault, severity, seed)))
+            steps = np.geomspace(fault.severity.low or LEAST, fault.severity.high, STEPS).tolist()
+            for lower, severity in pairwise([steps[0], *steps]):
+                looked.append((fault.name, lower, Car(network, fault, severity, seed)))
     found: dict[str, float] = {}
-    matters = _matter(network, [car for _, _, car in looked])
-    for (name, severity, _), does in zip(looked, matters, strict=True):
+    for (name, lower, _), does in zip(looked, _matter(network, [car for _, _, car in looked]), strict=True):
         if does:
-            found.setdefault(name, severity)
+            found.setdefault(name, lower)
     return found
 
 
@@ -205,14 +209,12 @@ def _matter(network: Network, cars: Sequence[Car]) -> list[bool]:
 
 def _drawn(network: Network, wanted: Sequence[_Wanted], rng: np.random.Generator) -> Iterator[Sampled]:
     """The cars wanted, in the order wanted; those that a fault does nothing to are drawn anew, then left out."""
-    left, found = list(range(len(wanted))), dict[int, Car]()
+    left, found = list(range(len(wanted))), dict[int, Sampled]()
     for _ in range(TRIES):
-        cars = [wanted[i].draw(network, rng) for i in left]
-        does = _matter(network, cars)
-        found |= {i: car for i, car, yes in zip(left, cars, does, strict=True) if yes or wanted[i].fault is None}
+        drawn = [wanted[i].draw(network, rng) for i in left]
+        does = _matter(network, [each.car for each in drawn])
+        found |= {i: one for i, one, yes in zip(left, drawn, does, strict=True) if yes or wanted[i].fault is None}
         left = [i for i in left if i not in found]
         if not left:
             break
-    for i in sorted(found):
-        fault = wanted[i].fault
-        yield Sampled(fault.name if fault else NOTHING_WRONG, found[i].severity, wanted[i].weight, found[i])
+    yield from (found[i] for i in sorted(found))

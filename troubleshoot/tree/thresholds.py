@@ -61,11 +61,18 @@ def limits_in(gap: Gap, is_volts: bool) -> tuple[float, ...]:
         return (round_between(gap.low, gap.low + 2 * part), round_between(gap.high - 2 * part, gap.high))
     if is_volts:
         return (round_between(gap.low, gap.high),)
-    # ohms and amperes range over decades: the middle by ratio
-    shift = max(0.0, 1e-3 - gap.low)
-    low, high = math.log(gap.low + shift), math.log(gap.high + shift)
-    rim = (1 - MIDDLE_SHARE) / 2 * (high - low)
-    return (_roundest(math.exp(low + rim) - shift, math.exp(high - rim) - shift, math.exp((low + high) / 2) - shift),)
+    return (_round_by_ratio(max(gap.low, 1e-3), gap.high) if gap.high > 1e-3 else round_between(gap.low, gap.high),)
+
+
+def _round_by_ratio(low: float, high: float) -> float:
+    """The roundest number in the middle share of a range over decades, nearest to the middle by ratio."""
+    rim, middle = (high / low) ** ((1 - MIDDLE_SHARE) / 2), math.sqrt(low * high)
+    for mantissas in ((1,), (2, 5), range(1, 10), range(10, 100)):
+        decades = range(math.floor(math.log10(low)) - 1, math.ceil(math.log10(high)) + 1)
+        found = [float(f"{m}e{e}") for m in mantissas for e in decades if low * rim <= float(f"{m}e{e}") <= high / rim]
+        if found:
+            return min(found, key=lambda one: abs(math.log(one / middle)))
+    return float(f"{middle:.3g}")
 
 
 def round_between(low: float, high: float) -> float:

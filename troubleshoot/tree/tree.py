@@ -8,8 +8,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
+from troubleshoot.circuit.check_list import list_checks
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
 
@@ -97,6 +99,11 @@ class Tree:
     claims: Claims = field(default_factory=Claims)
     circuit: str = "circuit.yaml"
     file: Path | None = None
+
+    @cached_property
+    def checks(self) -> dict[str, Check]:
+        """All checks of the circuit, by id."""
+        return {check.id: check for check in list_checks(self.network)}
 
     def reached(self) -> Iterator[str]:
         """The names of all steps and verdicts that some answer leads to, each once, steps before what they lead to

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from troubleshoot.circuit.check_list import list_checks
 from troubleshoot.circuit.complaints import complaints_of
 from troubleshoot.tree.tree import NOT_DESCRIBED, NOTHING_WRONG, Branch, Step, Tree, Verdict
 from troubleshoot.words import say
@@ -29,11 +30,12 @@ BESIDE = {
 
 @dataclass(frozen=True)
 class Found:
-    """A verdict in words: what is left, what to repair, and the checks that prove the repair."""
+    """A verdict in words: what is left, what to repair, and the checks that prove the repair, with what to mind."""
 
     suspects: tuple[str, ...]
     repairs: tuple[str, ...]
     prove: tuple[str, ...]
+    cautions: tuple[str, ...]
 
     @property
     def say(self) -> str:
@@ -119,12 +121,23 @@ def say_verdict(tree: Tree, verdict: Verdict) -> Found:
     """A verdict in words; where its maker says no repair, that of each suspect."""
     known = {fault.name: (fault.say, fault.repair) for fault in tree.network.faults} | BESIDE
     told = [known[name] for name in verdict.suspects]
-    checks = {check.id: check for check in list_checks(tree.network)} if verdict.prove else {}
+    prove = [tree.checks[name] for name in verdict.prove]
     return Found(
         tuple(dict.fromkeys(words for words, _ in told)),
-        (verdict.repair.rstrip(" ."),) if verdict.repair else tuple(dict.fromkeys(repair for _, repair in told)),
-        tuple(say.say_check(tree.network, checks[name]) for name in verdict.prove),
+        (verdict.repair.rstrip(" ."),) if verdict.repair else _gathered([repair for _, repair in told]),
+        tuple(say.say_check(tree.network, check) for check in prove),
+        tuple(dict.fromkeys(words for check in prove for words in say.cautions(tree.network, check))),
     )
+
+
+def _gathered(repairs: Sequence[str]) -> tuple[str, ...]:
+    """Each repair once. Of several that say the same behind their colon, "repair the ring: look for green copper ...",
+    the part is told by the suspects beside it."""
+    tails = Counter(repair.partition(": ")[2] for repair in dict.fromkeys(repairs))
+    return tuple(dict.fromkeys(
+        f"repair whichever it is: {tail}" if (tail := repair.partition(": ")[2]) and tails[tail] > 1 else repair
+        for repair in repairs
+    ))  # fmt: skip
 
 
 def _begun(words: str) -> str:

@@ -174,7 +174,6 @@ class TroubleshootApp(App[None]):
     def open_session(self, session: Session, replace: bool = False) -> None:
         """First questions where some are left, else the working screen. The table is worked out meanwhile."""
         from troubleshoot.tui.asking import AskingPage
-        from troubleshoot.tui.work import WorkPage
 
         self._job = session
         if self._table is None:
@@ -183,8 +182,17 @@ class TroubleshootApp(App[None]):
         if state.told is None or not state.cleared or state.stopped:
             page: Page = AskingPage(session, self.start_work, self.show_stopped)
         else:
-            page = self._walk_page() or WorkPage(session, self._table)
+            page = self._walk_page() or self._work_page(session, self._table)
         self._show(page, replace)
+
+    def _work_page(self, session: Session, table: asyncio.Task[Any]) -> Page:
+        """The working screen; it says where a walk cannot be gone on with."""
+        from troubleshoot.tui.work import WorkPage
+
+        page = WorkPage(session, table)
+        if session.state.led and not page.said:
+            page.said = "Its tree is no longer as it was: the live diagnosis goes on with what is known."
+        return page
 
     def _walk_page(self, said: str = "") -> Page | None:
         """The page of the walk, or of its live diagnosis; None where no tree is walked."""
@@ -211,10 +219,9 @@ class TroubleshootApp(App[None]):
 
     def start_work(self) -> None:
         """The first questions are answered."""
-        from troubleshoot.tui.work import WorkPage
 
         if self._job and self._table:
-            self.switch_screen(self._walk_page() or WorkPage(self._job, self._table))
+            self.switch_screen(self._walk_page() or self._work_page(self._job, self._table))
 
     def show_stopped(self, advice: str) -> None:
         """Stopped: the advice, on the working screen."""

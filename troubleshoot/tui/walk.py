@@ -13,6 +13,7 @@ from troubleshoot.session.cards import Question
 from troubleshoot.session.state import expects
 from troubleshoot.session.walking import Walking
 from troubleshoot.tree.tree import Branch, Step
+from troubleshoot.tree.tree_file import CIRCUIT, FILE
 from troubleshoot.tree.walk import numbered, say_scope, say_verdict
 from troubleshoot.tui import check_text as write
 from troubleshoot.tui.choice import ChoicePage, Option
@@ -36,7 +37,8 @@ class TreesPage(ChoicePage):
         return "Which tree is it? Type its number, or the path of a tree.yaml of your own. (Esc: back)"
 
     def options(self) -> list[Option]:
-        return [Option(str(path), path.parent.name) for path in sorted(places.trees().glob("*/tree.yaml"))]
+        paths = sorted(path for path in places.trees().glob("*/*.yaml") if path.name != CIRCUIT)
+        return [Option(str(path), path.parent.name + ("" if path.name == FILE else f", {path.stem}")) for path in paths]
 
     def prompt(self) -> str:
         return "number or path"
@@ -127,6 +129,8 @@ class WalkPage(Page):
             sheet.head("These must be right after the repair")
             for words in found.prove:
                 sheet.say(words, "", "- ", "  ")
+            for words in found.cautions:
+                sheet.labelled("Mind", words)
         sheet.gap()
         sheet.say(f"Enter alone finishes the job. {LIVE.key_name} (or live): the live diagnosis goes on with it.")
 

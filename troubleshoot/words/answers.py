@@ -48,8 +48,8 @@ _SKIP = re.compile(r"skip\b[\s:,.;!-]*(.*)", re.IGNORECASE)
 _DANGER = re.compile(r"\b(?:fire|smok\w*|burn\w*|fuel|gas|petrol|sparks?)\b", re.IGNORECASE)
 _WHY_NOT = re.compile(r"why\s+(?:not|isn't it|is it not)\b[\s:,]*(.+?)[\s?.!]*", re.IGNORECASE)
 _SAME_COMMAND = {
-    "help": "?", "back": "undo", "q": "quit", "exit": "quit", "what carries it": "carries", "what carries this": "carries",
-    "what does it hang on": "carries",
+    "help": "?", "back": "undo", "q": "quit", "exit": "quit", "what carries it": "carries",
+    "what carries this": "carries", "what does it hang on": "carries",
 }  # fmt: skip
 # Any of a row means the choice in the same row, where exactly one of the row is offered.
 _SYNONYMS = (
