@@ -5,9 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TextIO, TypeVar
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
 from troubleshoot.session.compiling import Made
 
 Item = TypeVar("Item")
@@ -15,6 +12,10 @@ Item = TypeVar("Item")
 
 def progress(items: Iterable[Item], count: int, stream: TextIO) -> Iterator[Item]:
     """The items as they come, under a bar where there are several and somebody looks on."""
+    # here, so that the room by itself brings no screen library in
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     console = Console(file=stream, highlight=False, markup=False)
     with Progress(*columns, console=console, disable=count < 2 or not stream.isatty(), transient=True) as bar:

@@ -6,6 +6,7 @@ no difference to what comes of it.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -16,6 +17,9 @@ from troubleshoot.errors import Problem, TypedWrong
 
 Job = TypeVar("Job")
 Done = TypeVar("Done")
+
+# a worker that is started anew for its memory's sake loses nothing
+warnings.filterwarnings("ignore", "A worker stopped", UserWarning)
 
 REACH_S = 10
 """Seconds in which a cluster's scheduler must answer."""
