@@ -33,9 +33,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from table_gap import gap_of, sessions
 
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Costs, Guesses
 from troubleshoot.diagnose.belief import prior_of
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import DecisionTable, decide
 from troubleshoot.diagnose.optimum import find_optimum, worth_while
 from troubleshoot.diagnose.reason import Reasoner

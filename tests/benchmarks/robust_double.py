@@ -24,10 +24,10 @@ import numpy as np
 from sampled import TRIES, WORKERS, answer, draw_severity, interval, seed_for
 
 from troubleshoot.car import Car
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.network import Network
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.comes_and_goes import chances_told
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.pairs import parts_of
 from troubleshoot.diagnose.reason import Reasoner

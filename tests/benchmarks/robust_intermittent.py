@@ -26,10 +26,10 @@ from sampled import WORKERS, answer, draw_severity, interval, seed_for
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.complaints import complaints_of
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import cranking_setup, working_setup
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.reason import SURE, Group, Reasoner
 from troubleshoot.expect.cells import severity_range

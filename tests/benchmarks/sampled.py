@@ -14,7 +14,7 @@ import numpy as np
 from troubleshoot.car import Car
 from troubleshoot.circuit import Network
 from troubleshoot.circuit.checks import Check
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from, not_yet
 from troubleshoot.diagnose.reason import Group, Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG, severity_range

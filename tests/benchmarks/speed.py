@@ -40,7 +40,7 @@ from spice_run import is_here
 from which import pairs_of, setups_of
 
 from troubleshoot.circuit import wire_up
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.table import Table, build_table
 from troubleshoot.files.circuit_file import load_circuit

@@ -14,7 +14,7 @@ import numpy as np
 from sampled import TRIES, draw_severity, run_session
 
 from troubleshoot.car import Car
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.decision import decide
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.rollout import Rollout

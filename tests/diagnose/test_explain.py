@@ -9,7 +9,7 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import meanings, moved
 from troubleshoot.diagnose.overturn import carriers, faults_meant, weakest, what_if

@@ -10,10 +10,10 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.comes_and_goes import Chain, came_and_went, coming_share, weigh_goes
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.reason import Reasoner

@@ -13,9 +13,9 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check, reading
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.setups import Setup
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.doubt import doubted, to_repeat
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.left_wrong import ON_AC, ON_OHMS, SEES_NOTHING, left_wrong

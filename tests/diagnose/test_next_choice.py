@@ -9,10 +9,10 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check, Setup
+from troubleshoot.circuit.cost import Stand, act_s, change_s, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import REPEATED, Scale, pick
-from troubleshoot.diagnose.cost import Stand, act_s, change_s, cost_s
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.parts.branch import Fault

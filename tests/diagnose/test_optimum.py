@@ -9,9 +9,9 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.bounds import Bounds
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import GAP_SIGMAS, DecisionTable, bands_of, decide, tidied
 from troubleshoot.diagnose.optimum import Search, find_optimum, worth_while
 from troubleshoot.diagnose.reason import Reasoner

@@ -11,9 +11,9 @@ import pytest
 
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import prior_of
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.pairs import AND, fits_badly, pair, parts_of, widened
 from troubleshoot.diagnose.reason import Reasoner

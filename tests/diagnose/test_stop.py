@@ -10,10 +10,10 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guess, Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.diagnose.stop import stake, wrong_repair_s

@@ -11,9 +11,9 @@ import pytest
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.look_checks import BLOWS_AGAIN, STILL_WRONG, WORKS_NOW
-from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.pairs import pair
 from troubleshoot.diagnose.reason import Reasoner

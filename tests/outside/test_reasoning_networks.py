@@ -15,10 +15,10 @@ import pytest
 from by_hand import answered, guesses_with, hand_table, prior_of_cells, reasoner_of, with_tests
 from scipy.stats import norm
 
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import prior_of, weigh
 from troubleshoot.diagnose.choose import Scale
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import DecisionTable, decide
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.rollout import Sorting

@@ -11,9 +11,9 @@ import pytest
 from by_hand import NOTHING, Tests, answered, guesses_with, hand_table, prior_of_cells, reasoner_of
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import Belief, weigh
 from troubleshoot.diagnose.choose import Choice, pick
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.decision import DecisionTable, tidied
 from troubleshoot.diagnose.optimum import find_optimum
 from troubleshoot.diagnose.reason import SURE

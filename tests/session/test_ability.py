@@ -11,8 +11,8 @@ from job import card_of, events_of
 
 from troubleshoot.car.car import Car
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, cost_s, takes_two
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.cost import Stand, cost_s, takes_two
 from troubleshoot.errors import TypedWrong
 from troubleshoot.expect.table import Table
 from troubleshoot.parts.branch import Fault

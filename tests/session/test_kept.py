@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from troubleshoot import places
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.seen import answer_chances, complaint_chances
 from troubleshoot.expect.table import Table, build_table

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, act_s, change_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, Scale, ranked
-from troubleshoot.diagnose.cost import Stand, act_s, change_s
 from troubleshoot.diagnose.decision import LEAST_WEIGHT, NIL_SIGMA, DecisionTable, bands_of, left_by
 from troubleshoot.diagnose.rollout import Rollout, State
 from troubleshoot.expect.seen import answer_chances
@@ -32,7 +32,7 @@ WITHIN = 0.5
 
 SAVES = 0.08
 """Share of the expected time that another check must save against the most telling one: less is within what the table
-errs by (measured: without it sessions get dearer)."""
+errs by (chosen on paired sessions)."""
 
 LIGHTEST, CELLS = 2e-3, 60
 CHECKS = 80

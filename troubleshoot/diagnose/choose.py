@@ -14,9 +14,9 @@ from functools import cached_property
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.expect.table import NOTHING_V
 from troubleshoot.solve.linear import Bools, Floats, Ints
 

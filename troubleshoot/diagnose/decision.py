@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, act_s, change_s
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.cost import Stand, act_s, change_s
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Bools, Floats, Ints

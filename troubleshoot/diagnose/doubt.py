@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 
 from troubleshoot.circuit.checks import AGAIN, Check
+from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, entropy
-from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.diagnose.left_wrong import is_tried
 
 DOUBTED = 0.5

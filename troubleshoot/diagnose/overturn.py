@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import Belief, prior_of
 from troubleshoot.diagnose.choose import pick
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import natural
 from troubleshoot.diagnose.pairs import parts_of

@@ -10,12 +10,12 @@ from functools import cached_property
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.ahead import Rules, look_ahead
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice, entropy, pick
 from troubleshoot.diagnose.comes_and_goes import coming_share, watched
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.doubt import repeat_now, repeatable, repeats
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.pairs import groups_with, joined, parts_of, widened

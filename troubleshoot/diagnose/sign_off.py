@@ -11,11 +11,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.setups import Setup, live_setups, working_setup
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice
-from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.pairs import fits_beside, parts_of
 from troubleshoot.diagnose.reason import MOST_READINGS, Reasoner

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, entropy
-from troubleshoot.diagnose.cost import Stand, cost_s
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.stop import wrong_repair_s
 

@@ -203,15 +203,20 @@ class Dialogue:
             self._say(str(error))
             return False
 
+    def _asked_back(self, question: Question) -> tuple[str, int | None]:
+        """What is said to a question back, and which of its candidates that picks, from 0; None for other words."""
+        offered = ", ".join(f"{i} {words}" for i, words in enumerate(question.candidates, 1))
+        given = self._line(f"{question.question} [{offered}, or type it anew] ")
+        choice = int(given) - 1 if given.isdecimal() and len(given) < 3 else -1
+        return given, choice if 0 <= choice < len(question.candidates) else None
+
     def _took(self, outcome: Outcome | Question) -> bool:
         """Tells what an answer did; asks back what is doubtful. False when nothing was taken."""
         while isinstance(outcome, Question):
-            offered = ", ".join(f"{i} {c}" for i, c in enumerate(outcome.candidates, 1))
-            given = self._line(f"{outcome.question} [{offered}, or type it anew] ")
+            given, choice = self._asked_back(outcome)
             if not given:
                 return False
-            choice = int(given) - 1 if given.isdecimal() and len(given) < 3 else -1
-            if 0 <= choice < len(outcome.candidates):
+            if choice is not None:
                 outcome = self.session.confirm(choice)
             else:
                 outcome = self.session.record(self.session.asked_back, given)

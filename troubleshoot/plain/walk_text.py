@@ -111,13 +111,10 @@ class WalkDialogue(Dialogue):
     def _led(self, taken: Branch | Question | None) -> bool:
         """Tells where an answer leads; asks back what is doubtful. False when nothing was taken."""
         while isinstance(taken, Question):
-            offered = ", ".join(f"{i} {words}" for i, words in enumerate(taken.candidates, 1))
-            given = self._line(f"{taken.question} [{offered}, or type it anew] ")
+            given, choice = self._asked_back(taken)
             if not given:
                 return False
-            choice = int(given) - 1 if given.isdecimal() and len(given) < 3 else -1
-            known = 0 <= choice < len(taken.candidates)
-            taken = self.walking.confirm(choice) if known else self.walking.record(given)
+            taken = self.walking.record(given) if choice is None else self.walking.confirm(choice)
         if taken:
             self._tell(f"  {taken.words}: go to {self._numbers[taken.to]}.")
         return True

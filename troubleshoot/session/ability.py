@@ -9,8 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.cost import takes_two
 from troubleshoot.circuit.network import Network
-from troubleshoot.diagnose.cost import takes_two
 from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.words.limits import Limits, read_limits
 

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, pick
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import Move
 from troubleshoot.diagnose.overturn import WhatIf, carriers, faults_meant, weakest, what_if

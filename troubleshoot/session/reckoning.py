@@ -12,11 +12,11 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.comes_and_goes import chances_told
-from troubleshoot.diagnose.cost import Stand
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.pairs import parts_of
 from troubleshoot.diagnose.reason import Reasoner

@@ -16,7 +16,7 @@ from troubleshoot import places
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.complaints import complaints_of
-from troubleshoot.diagnose.cost import Stand
+from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.draw import Path as CircuitPath

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.cost import cost_s
 from troubleshoot.diagnose.behind import Cause, causes
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.cost import cost_s
 from troubleshoot.diagnose.doubt import doubted
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import meanings, moved, silent_about

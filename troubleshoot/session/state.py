@@ -8,8 +8,8 @@ from typing import Any
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
+from troubleshoot.circuit.cost import Stand, takes_two
 from troubleshoot.circuit.setups import Setup
-from troubleshoot.diagnose.cost import Stand, takes_two
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.session.ability import Can
 from troubleshoot.session.log import Event
