@@ -50,8 +50,8 @@ from troubleshoot.solve.linear import Floats
 FEWEST, MOST = 28, 60
 """Cells of an instance."""
 
-BUDGET = 40_000
-"""Sets of cells after which the solver gives up on an instance."""
+BUDGET = 80_000
+"""Work (sets of cells looked at, states opened) after which the solver gives up on an instance."""
 
 SESSIONS, QUICK_SESSIONS = 24, 6
 """Sampled sessions of each circuit, for the table's gap."""
@@ -202,6 +202,7 @@ def solve_large(name: str, table: DecisionTable, budget: int) -> dict[str, float
 
 def of_circuit(folder: Path, seed: int, instances: int, large: bool) -> dict[str, list[dict[str, float | str]]]:
     """All that is measured on one circuit."""
+    start = time.process_time()
     read = Read.of(folder)
     rng = np.random.default_rng([seed, *folder.name.encode()])
     rows = []
@@ -214,8 +215,11 @@ def of_circuit(folder: Path, seed: int, instances: int, large: bool) -> dict[str
         found["setup_64"] = [solve_large(folder.name, setup, 4 * BUDGET)]
     if large and folder.name == "radiator-fan-two-speed":
         found["largest"] = [solve_large(folder.name, largest(read, rng, 97, 186), 5 * BUDGET)]
+    before = time.process_time()
     found["sessions"] = sessions(read.reasoner, SESSIONS if large else QUICK_SESSIONS, rng)
-    found["memory"] = [{"mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}]
+    now = time.process_time()
+    most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    found["took"] = [{"s": now - start, "sessions_s": now - before, "mb": most_mb}]
     return found
 
 
@@ -246,30 +250,38 @@ def main() -> None:
     folders = [folder for folder in folders if folder.name in wanted]
     instances = 4 if given.quick else given.instances
     start = time.perf_counter()
-    with ProcessPoolExecutor(given.workers) as pool:
+    print(f"{'circuit':24} {'kind':9} {'cells':>5} {'checks':>6} {'rollout':>8} {'inf/cost':>8} {'no cost':>8} "
+          f"{'random':>7} {'pri 2x':>7} {'pri 5x':>7} {'pri <5x':>7} {'5x ex.':>7} {'unhedg.':>7} {'gap':>7} "
+          f"{'solved in':>9}", flush=True)  # fmt: skip
+    # each circuit in a process of its own, so that its memory is its own
+    with ProcessPoolExecutor(given.workers, max_tasks_per_child=1) as pool:
         jobs = [pool.submit(of_circuit, folder, given.seed, instances, not given.quick) for folder in folders]
-        for number, _ in enumerate(as_completed(jobs), 1):
+        for number, job in enumerate(as_completed(jobs), 1):
+            show(job.result())
             print(f"{number} of {len(jobs)} circuits done, {time.perf_counter() - start:.0f} s", flush=True)
         found = [job.result() for job in jobs]
     rows = [row for one in found for row in one["instances"]]
     report(given.seed, given.quick, rows, found)
 
 
-def report(
-    seed: int, quick: bool, rows: list[dict[str, float]], found: list[dict[str, list[dict[str, float]]]]
-) -> None:
-    """The table for people, and the line of JSON."""
-    print(f"{'circuit':24} {'kind':9} {'cells':>5} {'checks':>6} {'rollout':>8} {'inf/cost':>8} {'no cost':>8} "
-          f"{'random':>7} {'pri 2x':>7} {'pri 5x':>7} {'pri <5x':>7} {'5x ex.':>7} {'unhedg.':>7} {'gap':>7} "
-          f"{'solved in':>9}")  # fmt: skip
-    for row in rows:
+def show(one: dict[str, list[dict[str, float]]]) -> None:
+    """A circuit's instances and large tables, a line each, and what it took."""
+    for row in one["instances"]:
         over = " ".join(f"{row[name]:8.4f}" if i < 3 else f"{row[name]:7.3f}" for i, name in enumerate(POLICIES))
         kind = "setups" if row["setups"] else "constant"
         print(f"{row['circuit']:24} {kind:9} {row['cells']:5} {row['checks']:6} {over} {row['gap']:7.4f}", end="")
         print(f" {row['solve_s']:7.2f} s")
     for kind in ("setup_64", "largest"):
-        for row in (row for one in found for row in one[kind]):
+        for row in one[kind]:
             print(kind, {k: round(v, 4) if isinstance(v, float) else v for k, v in row.items()})
+    took = one["took"][0]
+    print(f"{took['s']:.0f} s of CPU, {took['sessions_s']:.0f} s of it sessions; {took['mb']:.0f} MB at most")
+
+
+def report(
+    seed: int, quick: bool, rows: list[dict[str, float]], found: list[dict[str, list[dict[str, float]]]]
+) -> None:
+    """The figures of all, and the line of JSON."""
     parts = {kind: figures([r for r in rows if r["setups"] == flag]) for flag, kind in ((0, "constant"), (1, "setups"))}
     for kind, part in parts.items():
         print(kind, part)
@@ -295,7 +307,7 @@ def report(
                  "exact_setup_64_worst_s": round(max(row["s"] for row in setup), 2),
                  "gap_worst": round(max(row["gap"] for row in [*setup, *rows]), 4)}  # fmt: skip
     last |= gap_of([row for one in found for row in one["sessions"]])
-    last["peak_mb"] = round(max(one["memory"][0]["mb"] for one in found))
+    last["peak_mb"] = round(max(one["took"][0]["mb"] for one in found))
     print(json.dumps(last))
 
 

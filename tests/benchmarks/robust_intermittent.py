@@ -3,9 +3,9 @@
     python tests/benchmarks/robust_intermittent.py [--quick] [--seed N] [--misses]
 
 The fault comes and goes by itself, with a memory (what the program reckons with has none); a reading during which it
-changes wanders; moved at the right place it shows, and now and then it shows when something else is moved. A coil
-that opens when hot is there when warm and seldom when cold. Found: the true fault is in the group that leads. The last
-line is JSON.
+changes wanders; moved at the right place it shows, and now and then it shows when something else is moved. A winding
+that opens when hot is there when warm and seldom when cold, whatever is moved (common practice, no source). Found: the
+true fault is in the group that leads. The last line is JSON.
 """
 
 from __future__ import annotations
@@ -77,13 +77,18 @@ class ComingCar(Car):
         self.share = float(self._moods.uniform(*SHARE))
         self.is_there = bool(self._moods.random() < self.share)
 
+    @property
+    def _is_hot(self) -> bool:
+        """Whether heat brings the fault, and no hand that moves things."""
+        return self.fault is not None and self.fault.prior in HOT
+
     def answer(self, check: Check) -> str:
         """As with the fault or as without; both where it changes meanwhile."""
         if check.about.startswith("wiggle:"):
             return check.answers[0 if self._moods.random() < self._shows_moved(check) else 1]
         self.is_there = self._next_mood(check)
         text = self._as(check, self.is_there)
-        changes = WATCHED if check.watched else CHANGES
+        changes = WATCHED if check.watched and not self._is_hot else CHANGES
         if (check.is_ohms or check.kind == "observation") and check.watched and self._moods.random() < changes:
             return self._as(check, True)
         if check.kind == "reading" and not check.is_held and self._moods.random() < changes:
@@ -103,7 +108,7 @@ class ComingCar(Car):
         self.faults = self._both if there else []
 
     def _next_mood(self, check: Check) -> bool:
-        if self.fault is not None and self.fault.prior in HOT:
+        if self._is_hot:
             return bool(self._moods.random() < (WARM if check.setup.warm else COLD))
         if self._moods.random() < STICKS:
             return self.is_there
@@ -114,6 +119,8 @@ class ComingCar(Car):
         heard = {self._heard_as(check, there) for there in (True, False)}
         if len(heard) == 1:
             return 0.0
+        if self._is_hot:
+            return BY_ITSELF
         where = self._bad_at.changes[0].target if self._bad_at else ""
         spot = (where.partition(".at.")[2] or where).partition(".")[0]
         moved = check.about.partition(":")[2]
@@ -141,8 +148,7 @@ class ComingCar(Car):
         """What the owner says of it."""
         offered = complaints_of(self.network.circuit)
         if self._moods.random() < MENTIONED:
-            hot = self.fault is not None and self.fault.prior in HOT
-            return "dies-hot" if hot and "dies-hot" in offered else "comes-and-goes"
+            return "dies-hot" if self._is_hot and "dies-hot" in offered else "comes-and-goes"
         self._become(True)
         return super().complaint()
 

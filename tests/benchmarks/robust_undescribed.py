@@ -37,7 +37,7 @@ from troubleshoot.car import Car
 from troubleshoot.circuit import wire_up
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.network import Network
-from troubleshoot.diagnose.pairs import parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.diagnose.undescribed import is_told
 from troubleshoot.expect.seen import answer_chances

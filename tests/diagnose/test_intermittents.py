@@ -13,7 +13,8 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.comes_and_goes import Chain, came_and_went, coming_share, weigh_goes
+from troubleshoot.diagnose.chain import Chain
+from troubleshoot.diagnose.comes_and_goes import came_and_went, coming_share, kinds, watched, weigh_goes
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.reason import Reasoner
@@ -137,6 +138,108 @@ def test_where_nobody_says_so_and_all_fits_it_is_not_reckoned_with(
     reasoner: Reasoner, away: Car, check_of: CheckOf, read_off: ReadOff
 ) -> None:  # fmt: skip
     assert reasoner.weigh([read_off(away, check_of(name)) for name in ASKED]).p_coming == 0.0
+
+
+def test_a_load_brought_for_what_does_not_show_may_have_a_fault_that_is_away(
+    reasoner: Reasoner, guesses: Guesses, away: Car, check_of: CheckOf, read_off: ReadOff
+) -> None:  # fmt: skip
+    names = (*ASKED, "runs pump on", "flows pump", "relay.86 to battery.neg volts accessory",
+             "pump.plus to pump.minus volts on", "coil_fuse.in to coil_fuse.out millivolts on")  # fmt: skip
+    good = [read_off(away, check_of(name)) for name in names]
+
+    def after(complaint: str) -> Belief:
+        return reasoner.told(complaint).weigh(good, prior_after(reasoner.table, guesses, Told(complaint=complaint)))
+
+    assert after("dead").p_fault[NOTHING_WRONG.name] > 0.5
+    assert after("dead").p_coming > 0.1
+    assert after("unsure").p_coming == 0.0
+
+
+HOT = Told(complaint="dies-hot")
+WARM_RUN, WARM_PUMP = "runs pump on warm", "pump.plus to pump.minus volts on warm"
+
+
+@pytest.fixture
+def told_hot(reasoner: Reasoner) -> Reasoner:
+    return reasoner.told(HOT.complaint)
+
+
+@pytest.fixture
+def dead_pump(reasoner: Reasoner, fault_named: FaultNamed) -> Car:
+    return Car(reasoner.table.network, fault_named("pump:open"), None, 5)
+
+
+def test_what_heat_opens_is_no_fault_that_is_always_there(table: Table) -> None:
+    said = coming_share(table, HOT.complaint)
+    assert said[table.names.index("pump:open")] > 0.4
+    assert said[table.names.index("relay:coil-open")] > 0.4
+
+
+def test_readings_taken_cold_leave_a_fault_of_heat_possible_and_a_warm_one_settles_it(
+    told_hot: Reasoner, guesses: Guesses, away: Car, dead_pump: Car, check_of: CheckOf, read_off: ReadOff
+) -> None:  # fmt: skip
+    prior = prior_after(told_hot.table, guesses, HOT)
+    evidence = [read_off(away, check_of(name)) for name in (*ASKED, "runs pump on")]
+    cold = told_hot.weigh(evidence, prior)
+    assert cold.p_fault["pump:open"] > 0.25 * told_hot.weigh([], prior).p_fault["pump:open"]
+    well = told_hot.weigh([*evidence, read_off(away, check_of(WARM_RUN))], prior)
+    assert well.p_fault["pump:open"] < 0.25 * cold.p_fault["pump:open"]
+    evidence += [read_off(dead_pump, check_of(name)) for name in (WARM_RUN, "click relay warm", WARM_PUMP)]
+    assert told_hot.weigh(evidence, prior).p_fault["pump:open"] > 0.9
+
+
+def test_who_says_that_it_dies_hot_is_soon_asked_to_warm_it_up(
+    told_hot: Reasoner, guesses: Guesses, away: Car, read_off: ReadOff
+) -> None:  # fmt: skip
+    evidence: list[Known] = []
+    prior, stand = prior_after(told_hot.table, guesses, HOT), Stand()
+    while len(evidence) < 12 and not stand.setup.warm:
+        choice, _ = told_hot.next_choice(evidence, stand, frozenset(), prior)
+        assert choice is not None
+        evidence.append(read_off(away, choice.check))
+        stand = Stand(choice.check.setup, choice.check.place)
+    assert stand.setup.warm
+
+
+def test_a_sound_car_brought_for_something_is_not_read_off_to_the_end(
+    reasoner: Reasoner, guesses: Guesses, away: Car, read_off: ReadOff
+) -> None:  # fmt: skip
+    told, prior = reasoner.told("dead"), prior_after(reasoner.table, guesses, Told(complaint="dead"))
+    evidence: list[Known] = []
+    stand, watching = Stand(), 0
+    while (choice := told.next_choice(evidence, stand, frozenset(), prior)[0]) is not None:
+        evidence.append(read_off(away, choice.check))
+        stand = Stand(choice.check.setup, choice.check.place)
+        watching += choice.check.watched
+    assert watching
+    assert len(evidence) < 16
+
+
+def test_a_fault_of_heat_does_not_mind_what_is_moved(table: Table, check_of: CheckOf) -> None:
+    chances = wiggle_chances(table, check_of("wiggle relay on"))
+    heat = kinds(table)[1]
+    assert heat.any()
+    assert chances[heat].max() < 0.15
+    assert chances[[c for c, name in enumerate(table.names) if name == "relay:contacts-stuck-open"]].max() > 0.6
+
+
+def test_what_may_be_away_is_tried_more_than_once(check_of: CheckOf) -> None:
+    """A thing done ten times over, again, and twice more; what is moved, moved once more."""
+    for name, tries in (("click relay", 4), ("wiggle relay on", 2), (ASKED[0], 2)):
+        done: set[str] = set()
+        while left := watched([check_of(name)], done):
+            assert len({check.id for check in left} - done) == len(left)
+            done.add(left[0].id)
+        assert len(done) == tries, name
+
+
+def test_a_change_too_small_to_tell_of_is_not_missed(
+    told: Reasoner, guesses: Guesses, away: Car, check_of: CheckOf, read_off: ReadOff
+) -> None:  # fmt: skip
+    """The millivolts across the coil's fuse fall where its wire opens: nobody gives that as a range."""
+    check = check_of("coil_fuse.in to coil_fuse.out millivolts on")
+    once, watching = (weighed(told, guesses, [read_off(away, one)]) for one in (check, check.watch()))
+    assert watching.p_fault["coil_feed:bad"] == pytest.approx(once.p_fault["coil_feed:bad"], rel=0.05)
 
 
 def test_the_complaint_shares_out_what_comes_and_goes(table: Table) -> None:

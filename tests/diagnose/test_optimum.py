@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,9 +14,9 @@ from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.bounds import Bounds
 from troubleshoot.diagnose.decision import GAP_SIGMAS, DecisionTable, bands_of, decide, tidied
-from troubleshoot.diagnose.optimum import Search, find_optimum, worth_while
+from troubleshoot.diagnose.optimum import Search, cuts_of, find_optimum, worth_while
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.rollout import Plan, Rollout
+from troubleshoot.diagnose.rollout import Plan, Rollout, State, walked_s
 
 TABLES = 200
 
@@ -56,6 +57,20 @@ def brute_force(table: DecisionTable, cells: frozenset[int], stand: int, memo: d
     return memo[cells, stand]
 
 
+def random_plan(table: DecisionTable, seed: int) -> Plan:
+    """Any check that parts the cells, in every state."""
+    rng = np.random.default_rng(seed)
+    choice: dict[State, int] = {}
+    waiting = [(table.everything, table.start)]
+    while waiting:
+        alive, stand = waiting.pop()
+        if not table.is_done(alive):
+            parting = [k for k, bands in enumerate(table.bands) if sum(bool(alive & band) for band in bands) > 1]
+            choice[alive, stand] = int(rng.choice(parting))
+            waiting += Rollout(table).after((alive, stand), choice[alive, stand])
+    return Plan(choice, walked_s(table, choice, (table.everything, table.start)))
+
+
 def random_tables(setups: bool) -> Iterator[tuple[DecisionTable, float, dict[object, float]]]:
     """Tables with something to find out, their optimum, and that of all their states."""
     found = 0
@@ -71,14 +86,28 @@ def random_tables(setups: bool) -> Iterator[tuple[DecisionTable, float, dict[obj
 
 @pytest.mark.parametrize("setups", [False, True])
 def test_the_optimum_is_what_trying_everything_finds(setups: bool) -> None:
-    for table, best, _ in random_tables(setups):
+    dearer = 0
+    for number, (table, best, _) in enumerate(random_tables(setups)):
         # told of no better policy than a dear one, it must find the best by itself
-        found = find_optimum(table, incumbent=Plan({}, 3 * best))
-        assert found.is_proved
-        assert found.plan.cost_s == pytest.approx(best, rel=1e-9)
-        assert find_optimum(table).plan.cost_s == pytest.approx(best, rel=1e-9)
-        assert found.bound_s == pytest.approx(best, rel=1e-7)
-        assert found.plan.under(table) == pytest.approx(found.plan.cost_s, rel=1e-12)
+        told = random_plan(table, number)
+        dearer += told.cost_s > 1.01 * best
+        for found in (find_optimum(table), find_optimum(table, incumbent=told),
+                      find_optimum(table, incumbent=Plan({}, 3 * best))):  # fmt: skip
+            assert found.is_proved
+            assert found.plan.cost_s == pytest.approx(best, rel=1e-9)
+            assert found.bound_s == pytest.approx(best, rel=1e-7)
+            assert found.plan.under(table) == pytest.approx(found.plan.cost_s, rel=1e-12)
+    assert dearer > TABLES / 2, "the policies told were none to improve on"
+
+
+@pytest.mark.parametrize("setups", [False, True])
+def test_a_whole_costs_at_least_what_its_parts_cost_however_it_is_cut(setups: bool) -> None:
+    rng = np.random.default_rng(0)
+    for table, _, memo in random_tables(setups):
+        for (cells, stand), value in list(memo.items()):  # type: ignore[misc]
+            side = {i: bool(rng.integers(2)) for i in cells}
+            parts = [frozenset(i for i in cells if side[i] == which) for which in (False, True)]
+            assert sum(brute_force(table, part, stand, memo) for part in parts) <= value * (1 + 1e-9)
 
 
 @pytest.mark.parametrize("setups", [False, True])
@@ -96,7 +125,7 @@ def test_no_bound_is_above_the_optimum_and_no_rollout_below(setups: bool) -> Non
 def test_what_is_proved_from_one_stand_is_not_too_much_from_another(share: float) -> None:
     proved = 0
     for table, best, memo in random_tables(setups=True):
-        search, first = Search(table, 10**9), Bounds(table)
+        search, first = Search(table, 10**9, cuts_of(table, random_plan(table, 0))), Bounds(table)
         search.settle((table.everything, table.start), share * best)
         for (cells, stand), value in memo.items():  # type: ignore[misc]
             alive = sum(1 << i for i in cells)
@@ -108,7 +137,8 @@ def test_what_is_proved_from_one_stand_is_not_too_much_from_another(share: float
 
 def test_however_small_the_budget_no_dearer_policy_is_called_the_optimum() -> None:
     for number, (table, best, _) in enumerate(random_tables(setups=True)):
-        found = find_optimum(table, budget=1 + number % 12, incumbent=Plan({}, 3 * best))
+        told = replace(random_plan(table, number), cost_s=3 * best)
+        found = find_optimum(table, budget=1 + number % 12, incumbent=told)
         assert found.bound_s <= best * (1 + 1e-9)
         assert not found.is_proved or found.plan.cost_s == pytest.approx(best, rel=1e-9)
 
@@ -147,6 +177,20 @@ def test_with_a_small_budget_the_gap_is_proved_and_two_runs_say_the_same() -> No
         bounds.append(first.bound_s)
     assert not find_optimum(table, 30).is_proved
     assert bounds == sorted(bounds)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_cutting_sets_of_cells_up_does_not_change_the_optimum(seed: int) -> None:
+    table = larger_table(seed)
+    cut, whole = find_optimum(table), find_optimum(table, incumbent=Plan({}, Rollout(table).plan().cost_s))
+    assert cut.is_proved
+    assert whole.is_proved
+    assert cut.plan.cost_s == pytest.approx(whole.plan.cost_s, rel=1e-9)
+
+
+def test_the_bound_is_not_asked_of_a_search_that_ends_before_one_group_is_left() -> None:
+    with pytest.raises(ValueError, match=r"0\.9"):
+        find_optimum(replace(larger_table(), sure=0.9))
 
 
 def test_a_rollout_out_of_budget_still_answers_and_more_budget_is_no_worse_here() -> None:

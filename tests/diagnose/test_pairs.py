@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -15,7 +17,9 @@ from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.evidence import Known, known_from
-from troubleshoot.diagnose.pairs import AND, fits_badly, pair, parts_of, widened
+from troubleshoot.diagnose.joint import Joint
+from troubleshoot.diagnose.pair_cells import AND, pair, parts_of
+from troubleshoot.diagnose.pairs import fits_badly, widened
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair, sign_off
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
@@ -29,7 +33,7 @@ from troubleshoot.session.session import Session
 from troubleshoot.session.state import expects
 from troubleshoot.words.answers import read_answer
 
-PUMP, FAN = "pump-on-ignition-feed", "radiator-fan-thermal"
+PUMP, FAN, BENCH = "pump-on-ignition-feed", "radiator-fan-thermal", "training-bench"
 
 
 @cache
@@ -137,7 +141,7 @@ def test_single_faults_are_left_alone_while_they_explain_everything() -> None:
     evidence, named = read_until_done(reasoner, car)
     assert "main_fuse:blown" in named
     belief = reasoner.weigh(evidence)
-    assert widened(reasoner.table, reasoner.guesses, belief, None, reasoner.checks) is None
+    assert widened(reasoner.table, reasoner.guesses, belief, None, reasoner.checks, reasoner.groups) is None
 
 
 TOGETHER = (
@@ -178,11 +182,60 @@ def test_the_same_evidence_makes_the_same_pairs() -> None:
     reasoner = reasoner_of(PUMP)
     evidence = ground_and_battery()
     belief = reasoner.weigh(evidence)
-    one, other = (widened(reasoner.table, reasoner.guesses, belief, None, reasoner.checks) for _ in range(2))
-    assert (one is None) == (other is None)
-    if one and other:
+    fresh = Table(reasoner.table.network, reasoner.table.cells)
+    before = [
+        widened(table, reasoner.guesses, weighed, None, reasoner.checks, reasoner.groups)
+        for table, weighed in (
+            (reasoner.table, belief),
+            (reasoner.table, belief),
+            (fresh, replace(belief, table=fresh)),
+        )
+    ]
+    for one, other in itertools.pairwise(before):
+        assert one is not None
+        assert other is not None
         assert one[0].names == other[0].names
         assert np.array_equal(one[1], other[1])
+
+
+ONLY_TOGETHER = (
+    (PUMP, ("relay.86:bad", 3947.0), ("coil_feed:bad", 138.0), (
+        "relay.85 to battery.neg volts on", "click relay", "relay.86 to battery.neg volts on",
+        "relay.87 to relay.30 volts on", "relay.86 to relay.85 volts on")),
+    (BENCH, ("relay:30-86-87-85-exchanged", None), ("coil_return.at.return_stud.stud:bad", 42837.0), (
+        "relay.87 to relay.30 volts off +toggle_switch", "pump.plus to pump.minus volts off +toggle_switch",
+        "relay.87 to pump.plus volts off +toggle_switch", "relay.86 to relay.85 volts off +toggle_switch",
+        "relay.30 to supply.neg volts off")),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "one", "other", "wanted"), ONLY_TOGETHER)
+def test_two_faults_that_neither_shows_alone_are_found_together(
+    name: str, one: tuple[str, float | None], other: tuple[str, float | None], wanted: tuple[str, ...]
+) -> None:
+    reasoner = reasoner_of(name)
+    evidence = answers(car_with(name, one, other), [check_of(name, check) for check in wanted])
+    found = reasoner.widened(reasoner.weigh(evidence), None)
+    assert found is not None
+    wider, prior = found
+    groups = wider.ranked_groups(wider.weigh(evidence, prior))[:2]
+    assert any({one[0], other[0]} == set(parts_of(name)) for group in groups for name in group.faults), groups
+
+
+def test_a_place_that_floats_and_reads_the_same_again_is_one_piece_of_evidence() -> None:
+    """What leaks there stays what it is: the second reading says hardly anything that the first did not."""
+    table = table_of(PUMP)
+    check = next(c for c in table.readings if not (c.is_ohms or c.wire or c.is_held) and table.predict(c).floats.any())
+    floats = np.flatnonzero(table.predict(check).floats)
+    first = known_from(check, read_answer("0.89", expects(check), ()))
+    again = known_from(check.repeated(), read_answer("0.88", expects(check), ()))
+    other = known_from(check.repeated(), read_answer("2.60", expects(check), ()))
+    alone, same, moved = (
+        Joint.of(table, readings).log_density[floats] for readings in ([first], [first, again], [first, other])
+    )
+    assert floats.size
+    assert (same > alone - 1).all()
+    assert (moved < same - 2).all()
 
 
 # ---- after a repair

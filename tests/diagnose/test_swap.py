@@ -15,7 +15,7 @@ from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.look_checks import BLOWS_AGAIN, STILL_WRONG, WORKS_NOW
 from troubleshoot.diagnose.evidence import Known, not_yet
-from troubleshoot.diagnose.pairs import pair
+from troubleshoot.diagnose.pair_cells import pair
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.sign_off import mended_with
 from troubleshoot.errors import TypedWrong

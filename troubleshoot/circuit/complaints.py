@@ -19,6 +19,9 @@ COMPLAINTS = {
 }
 """What a load may be brought for; see `complaints_of` for those of a circuit."""
 
+UNSURE = "unsure"
+"""The complaint that says nothing."""
+
 CRANKING_ONLY = ("cranks-no-start", "dead-while-cranking")
 
 

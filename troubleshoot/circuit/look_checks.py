@@ -31,8 +31,9 @@ def _observations(network: Network) -> list[Check]:
     lasts = live.key not in MOMENTS
     for name, part in circuit.parts.items():
         if isinstance(part, Relay):
-            checks.append(Check(f"click {name}", working, about=f"click:{name}", place=part.place,
-                                answers=("clicks", "no click", "buzzes")))  # fmt: skip
+            for setup in (working, replace(live, warm=True)) if lasts else (working,):
+                checks.append(Check(f"click {name}{setup.tail if setup.warm else ''}", setup, about=f"click:{name}",
+                                    place=part.place, answers=("clicks", "no click", "buzzes")))  # fmt: skip
             checks.append(Check(f"numbers {name}", replace(off, removed=frozenset({name})), about=f"numbers:{name}",
                                 place=part.place, answers=("match", "do not match")))  # fmt: skip
         elif name in circuit.loads:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from troubleshoot.circuit.checks import HELD, Check, clamp, own_points, reading
+from troubleshoot.circuit.checks import HELD, MOMENTS, Check, clamp, own_points, reading
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import (
     Setup,
@@ -22,7 +22,7 @@ from troubleshoot.parts import Fuse, IgnitionSwitch, OilSwitch, Relay, Switch
 def reading_checks(network: Network) -> list[Check]:
     """All readings of a circuit; one may be in it twice."""
     checks = _grounded_volts(network) + _drops(network) + _ground_paths(network) + _ohms(network)
-    return checks + _currents(network) + _low_volts(network)
+    return checks + _warm(network) + _currents(network) + _low_volts(network)
 
 
 def _grounded_volts(network: Network) -> list[Check]:
@@ -123,6 +123,21 @@ def _ohms(network: Network) -> list[Check]:
             blades = [(f"{name}.in.blade", f"{name}.out.blade")]
             for setup in (alone, operated) if part.is_operated else (alone,):
                 checks += [reading(network, a, b, "ohms", setup) for a, b in blades]
+    return checks
+
+
+def _warm(network: Network) -> list[Check]:
+    """After long work, for what opens when hot: volts at each coil and load, and the ohms of both while still hot."""
+    circuit, isolated = network.circuit, dead_setup(network.circuit)
+    live = live_setup(circuit)
+    if live.key in MOMENTS:
+        return []
+    pairs = [(name, "86", "85") for name in circuit.relays] + [(name, "plus", "minus") for name in circuit.loads]
+    checks = []
+    for name, a, b in pairs:
+        if f"{name}.{a}" in network.point_at and f"{name}.{b}" in network.point_at:
+            checks.append(reading(network, f"{name}.{a}", f"{name}.{b}", "volts", replace(live, warm=True)))
+        checks.append(reading(network, f"{name}.{a}.blade", f"{name}.{b}.blade", "ohms", replace(isolated, warm=True)))
     return checks
 
 

@@ -17,7 +17,8 @@ from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.circuit.setups import dead_setup, live_setups
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.diagnose.pairs import fits_beside, pair
+from troubleshoot.diagnose.pair_cells import pair
+from troubleshoot.diagnose.pairs import fits_beside
 from troubleshoot.expect.moves import LEAKS_OHM
 from troubleshoot.expect.table import Table
 from troubleshoot.parts import Fuse

@@ -112,10 +112,10 @@ class Belief:
 
 def weigh(
     table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None,
-    coming: Floats | None = None,
+    coming: Floats | None = None, brought: bool = False,
 ) -> Belief:  # fmt: skip
     """The belief after `evidence`. `prior` (C + 1,) defaults to the table's weights; `coming` (C,), the share of each
-    cell's that comes and goes, to what it is where nobody said so.
+    cell's that comes and goes, to what it is where nobody said so. `brought`: it came in for something that it does.
 
     A check answered twice counts once, by its latest answer; of more than MOST_WEIGHED readings the latest count.
     Their order tells only for how long a meter may have been left wrong (`left_wrong.py`).
@@ -143,7 +143,7 @@ def weigh(
     told = np.append(np.logaddexp.reduce(terms, axis=0), other.each[:count].sum())
     in_cell = np.exp(terms - told[:-1])
     goes = Goes.nothing(table, answers)
-    if may_come_and_go(coming, readings, _normal(log_p + told), in_cell[0], float(other.altered.max())):
+    if may_come_and_go(coming, readings, _normal(log_p + told), in_cell[0], float(other.altered.max()), brought):
         goes = weigh_goes(table, guesses, answers, ln_coming)
     p_cell, p_goes = _normal(goes.added(log_p + told)), goes.share(log_p + told)
     share = in_cell @ (p_cell[:-1] * (1 - p_goes) / max(p_cell[:-1].sum(), 1e-300))

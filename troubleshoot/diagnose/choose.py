@@ -17,6 +17,7 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
+from troubleshoot.diagnose.comes_and_goes import WATCHES, kinds, shows_next
 from troubleshoot.expect.table import NOTHING_V
 from troubleshoot.solve.linear import Bools, Floats, Ints
 
@@ -36,7 +37,12 @@ UNDESCRIBED = 0.1
 """Probability of "not described" from which checks are chosen by what they tell of it too (invented)."""
 
 THERE = 0.5
-"""Chance that a fault that comes and goes is there at the next answer (invented; the share unknown, its mean)."""
+"""Share of a fault that comes and goes that stands in its row as itself; where a check shows it more often or less,
+that is weighed for the check."""
+
+LOOKS_SOUND = 0.5
+"""Probability of a healthy circuit from which a fault that comes and goes, less likely than would be watched for, no
+longer steers (invented): what is read while it is away tells next to nothing of it."""
 
 MOST_CELLS = 120
 UNLIKELY = 2e-4
@@ -115,12 +121,17 @@ class Scale:
     entropy: float
     own: Ints
     unlike: float
+    away: Ints
+    heat: Bools
 
     @classmethod
     def of(cls, belief: Belief, group_of: Ints, checks: Sequence[Check]) -> Scale:
         """Prepares it for one belief."""
         picked, weight = _representatives(belief)
         own, weight = split(belief, picked, weight)
+        away, heat = np.arange(picked.size, own.size), np.zeros(0, dtype=bool)
+        if away.size:
+            heat = kinds(belief.table)[1][own[away]]
         picked = np.append(picked, np.zeros(own.size - picked.size, dtype=np.int64))
         unlike = float(belief.p_cell[-1]) if belief.other and belief.p_cell[-1] > UNDESCRIBED else 0.0
         if unlike:
@@ -133,7 +144,7 @@ class Scale:
         known = np.zeros(mean.shape[1], dtype=bool)
         known[columns] = True
         p_group = np.bincount(group, weight).astype(float)
-        return cls(belief, picked, weight, group, mean, sigma, known, entropy(p_group), own, unlike)
+        return cls(belief, picked, weight, group, mean, sigma, known, entropy(p_group), own, unlike, away, heat)
 
     def at_most(self, check: Check) -> float:
         """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
@@ -142,7 +153,7 @@ class Scale:
         column = self.belief.table.column[check.first_id]
         if not self.known[column]:
             return 0.0
-        if self.unlike:
+        if self.unlike or (check.setup.warm and self.away.size):
             return min(self.entropy, float(_capacity(*self._told(check, column))))
         return min(self.entropy, float(self._capacities[column]))
 
@@ -167,11 +178,24 @@ class Scale:
         return _reading_nats(mean, sigma, floats, weight, self.group)
 
     def _weight(self, check: Check) -> Floats:
-        """The rows' weights: how likely an answer is altered hangs on the key state."""
+        """The rows' weights: how likely a fault that comes and goes is there hangs on warmth and watching, how likely
+        an answer is altered on the key state."""
+        weight = self.weight
+        if self.away.size:
+            weight, coming = weight.copy(), weight[self.away] / (1 - THERE)
+            more = coming * (shows_next(self.heat, check) - THERE)
+            weight[self.away] -= more
+            weight[self.there] += more
         if not self.unlike or self.belief.other is None:
-            return self.weight
+            return weight
         alters = self.belief.other.alters(check)
-        return np.append(self.weight[:-2], [self.unlike * (1 - alters), self.unlike * alters])
+        return np.append(weight[:-2], [self.unlike * (1 - alters), self.unlike * alters])
+
+    @cached_property
+    def there(self) -> Ints:
+        """The rows of the same faults as `away`'s, there."""
+        at = {cell: row for row, cell in enumerate(self.own[: self.away[0]].tolist())}
+        return np.array([at[cell] for cell in self.own[self.away].tolist()])
 
     def _told(self, check: Check, column: int) -> tuple[Floats, Floats, Floats]:
         """Mean, sigma and weight of a reading in every row."""
@@ -205,6 +229,8 @@ def _promising(belief: Belief, picked: Ints, weight: Floats, checks: Sequence[Ch
 def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     """The heaviest cells, a few of each fault, with weights that keep each fault's total."""
     p = belief.p_cell[:-1]
+    if belief.p_goes is not None and not _looks_for_coming(belief):
+        p = p * (1 - belief.p_goes)
     faults = np.unique(belief.table.names, return_inverse=True)[1]
     order = np.argsort(-p, kind="stable")
     rank_in_fault = np.zeros(p.size, dtype=int)
@@ -220,9 +246,14 @@ def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     return picked, weight / weight.sum()
 
 
+def _looks_for_coming(belief: Belief) -> bool:
+    """Whether faults that come and go have a say in what is checked next."""
+    return bool(belief.p_coming > WATCHES or belief.p_cell[0] < LOOKS_SOUND)
+
+
 def split(belief: Belief, picked: Ints, weight: Floats) -> tuple[Ints, Floats]:
     """The cells picked, and behind them those again that may come and go, with weights for there and away."""
-    if belief.p_goes is None:
+    if belief.p_goes is None or not _looks_for_coming(belief):
         return picked, weight
     away = weight * belief.p_goes[picked] * (1 - THERE)
     again = np.flatnonzero(away > UNLIKELY)

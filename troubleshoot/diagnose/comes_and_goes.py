@@ -17,12 +17,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.checks import AGAIN, Check
 from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.chain import Chain
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.slips import flat_density
-from troubleshoot.expect.seen import answer_chances, coming_chances, complaint_chances, wiggle_chances
+from troubleshoot.expect.seen import answer_chances, by_heat, coming_chances, complaint_chances, wiggle_chances
 from troubleshoot.expect.table import Prediction, Table
 from troubleshoot.solve.linear import Bools, Floats, Ints
 
@@ -34,9 +35,6 @@ LOOSE = (
     "cut-off-open", "painted-ground",
 )  # fmt: skip
 """Kinds of fault that movement makes come and go."""
-
-HEAT = ("coil-open", "load-open", "fuse-blown")
-"""Kinds that heat brings and rest takes away: a winding that opens, a breaker that closes again."""
 
 SHARE = {"loose": 0.15, "heat": 0.1}
 """Share of such faults that come and go (invented)."""
@@ -54,6 +52,13 @@ FITS_BADLY = 0.1
 """Probability of "not described" with an answer for it, or of a wrong reading, from which faults that come and go are
 thought of."""
 
+SHOWS_NOTHING = 0.7
+"""Probability of a healthy circuit from which a load that was brought for something may have a fault that is away
+(invented)."""
+
+WATCHES = 0.1
+"""Probability of a fault that comes and goes from which readings are watched while things are moved (invented)."""
+
 WARM = (9.0, 1.0)
 COLD = (1.0, 3.0)
 EVEN = (1.0, 1.0)
@@ -70,14 +75,18 @@ WANDERS = {"rests": 0.01, "joint": 0.05, "floats": 0.3, "chatters": 0.5, "comes 
 NIL_V = 0.02
 """Sigma of a floating point that reads nothing (invented)."""
 
-CATCHES = 0.5
-"""Chance that it is seen to come or go in a reading that is watched while plugs and wires are moved (invented)."""
+CATCHES, CATCHES_HEAT = 0.5, 0.1
+"""Chance that it is seen to come or go in a reading that is watched while plugs and wires are moved, and for a fault of
+heat, which does not mind that (invented)."""
 
 HELD_ENDS = 0.6
 """How often the ends of a range are the readings with and without the fault; else they lie anywhere between."""
 
 RANGE_V = 8.0
 """Width of "any range at all": half of a range between nothing and charging volts."""
+
+NOTED_V = 0.1
+"""Change of a watched reading that one tells of as a range (invented)."""
 
 EDGE, EDGE_MV = 0.2, 0.004
 """Volts (or ln(ohm); on millivolts), by which the ends of a range may lie outside what is predicted (invented)."""
@@ -129,19 +138,41 @@ class Goes:
 
 
 def watched(checks: Sequence[Check], done: Collection[str]) -> list[Check]:
-    """The checks where a fault may come and go: those that can be are watched, at most twice."""
+    """The checks where a fault may come and go: those that can be are watched, at most twice, and an observation of
+    those then made twice more; what is moved is moved once more."""
     found = [check.watch() if check.can_be_watched else check for check in checks]
-    found += [check.repeated() for check in found if check.watched and check.id in done]
+    again = [check.repeated() for check in found if check.watched or check.about.startswith("wiggle:")]
+    found += [check for check in again if check.id.removesuffix(AGAIN) in done]
+    more = [check for check in checks if check.kind == "observation" and check.watch().repeated().id in done]
+    found += [check.repeated() if check.id in done else check for check in more]
     return [check for check in found if check.id not in done]
+
+
+def for_heat(check: Check) -> bool:
+    """Whether a check is made only where heat may make a fault come and go: of what is always there it is seldom worth
+    its wait, beside whether the load still works when warm."""
+    return check.setup.warm and not check.about.startswith("runs:")
 
 
 def kinds(table: Table) -> tuple[Bools, Bools]:
     """Which cells may come and go by movement, and which by heat, (C,) each."""
-    prior = np.array([cell.fault.prior for cell in table.cells])
-    breaks = {d.name for d in table.network.fuses if d.resets}
-    heat = np.array([c.fault.prior in HEAT and (c.fault.prior != "fuse-blown" or c.fault.part in breaks)
-                     for c in table.cells], dtype=bool)  # fmt: skip
-    return np.isin(prior, LOOSE), heat
+    return np.isin([cell.fault.prior for cell in table.cells], LOOSE), by_heat(table)
+
+
+def shows_next(heat: Bools, check: Check) -> Floats:
+    """Chance that each of some faults that come and go, by heat or by movement, (A,), is there at a check, before
+    anything is known of how often it is."""
+    at_heat = WARM if check.setup.warm else COLD
+    there = np.where(heat, at_heat[0] / sum(at_heat), EVEN[0] / sum(EVEN))
+    if check.watched and (check.is_ohms or check.kind == "observation"):  # the worst of it counts
+        there = _sooner_or_later(there, heat)
+    return np.asarray(there)
+
+
+def _sooner_or_later(there: Floats, heat: Bools) -> Floats:
+    """Chance that a fault which is there so often is there at some time while it is watched, (A,)."""
+    catches = np.where(heat, CATCHES_HEAT, CATCHES)
+    return np.asarray(catches + (1 - catches) * there)
 
 
 def share_of(table: Table) -> Floats:
@@ -156,14 +187,17 @@ def untold(table: Table) -> Floats:
 
 
 def may_come_and_go(
-    share: Floats, readings: Sequence[Known], p_steady: Floats, right: Floats, altered: float
+    share: Floats, readings: Sequence[Known], p_steady: Floats, right: Floats, altered: float, brought: bool
 ) -> bool:  # fmt: skip
-    """Whether faults that come and go are worth reckoning with: somebody said so, a reading would not stand still, or
-    what is always there explains the answers badly. `p_steady` (C + 1,), `right` (C,): probability in each cell that
-    all readings are; `altered`: that some are as only something not described would show."""
+    """Whether faults that come and go are worth reckoning with: somebody said so, a reading would not stand still, what
+    is always there explains the answers badly, or a load was brought for what does not show. `p_steady` (C + 1,),
+    `right` (C,): probability in each cell that all readings are; `altered`: that some are as only something not
+    described would show."""
     if share.max(initial=0.0) > TOLD or any(known.wanders for known in readings):
         return True
     p = p_steady[:-1]
+    if brought and p[0] > SHOWS_NOTHING:
+        return True
     return bool(p_steady[-1] * altered > FITS_BADLY or (right * p).sum() < (1 - FITS_BADLY) * p.sum())
 
 
@@ -216,47 +250,7 @@ def _range_density(known: Known, with_it: Prediction, without: Prediction) -> Fl
     return np.asarray(HELD_ENDS * held + (1 - HELD_ENDS) * between)
 
 
-# ---- one reading after another
-
-
-class Chain:
-    """Readings of A cells taken one after another; each is told given those before it."""
-
-    def __init__(self, cells: int, most: int, unknowns: int) -> None:
-        self._slope = np.zeros((cells, most, unknowns))
-        self._precision = np.zeros((cells, most, most))
-        self._residual = np.zeros((cells, most))
-        self._count = 0
-
-    def ahead(self, off: Floats, slope: Floats, variance: Floats) -> tuple[Floats, tuple[Floats, ...]]:
-        """ln density of a reading `off` (A,) from its mean, of these slopes (A, U) and own variance (A,), and what
-        `take` needs to know of it."""
-        n = self._count
-        cross = np.einsum("anu,au->an", self._slope[:, :n], slope)
-        gain = np.einsum("anm,am->an", self._precision[:, :n, :n], cross)
-        left = np.maximum(np.square(slope).sum(axis=1) - (cross * gain).sum(axis=1), 0.0) + variance
-        shift = (gain * self._residual[:, :n]).sum(axis=1)
-        density = -0.5 * (np.square(off - shift) / left + np.log(2 * np.pi * left))
-        return np.asarray(density), (off, slope, gain, left)
-
-    def take(self, parts: tuple[Floats, ...], counts: Bools) -> None:
-        """Adds the reading; where it does not count, as one that says nothing."""
-        off, slope, gain, left = parts
-        n, on = self._count, counts[:, None]
-        gain, left = np.where(on, gain, 0.0), np.where(counts, left, 1.0)
-        self._slope[:, n], self._residual[:, n] = np.where(on, slope, 0.0), np.where(counts, off, 0.0)
-        self._precision[:, :n, :n] += gain[:, :, None] * gain[:, None, :] / left[:, None, None]
-        self._precision[:, n, :n] = self._precision[:, :n, n] = -gain / left[:, None]
-        self._precision[:, n, n] = 1 / left
-        self._count += 1
-
-    def arranged(self, order: Sequence[int]) -> tuple[Floats, Floats, Floats]:
-        """Slopes (A, n, U), residuals (A, n) and precision (A, n, n) of the readings that were taken in this order, as
-        they stood before; those that do not count tell nothing."""
-        back = np.argsort(np.array(order, dtype=np.int64))
-        n = back.size
-        return (self._slope[:, :n][:, back], self._residual[:, :n][:, back],
-                self._precision[:, :n, :n][:, back[:, None], back])  # fmt: skip
+# ---- one answer after another
 
 
 def weigh_goes(table: Table, guesses: Guesses, answers: Sequence[Known], ln_prior: Floats) -> Goes:
@@ -297,6 +291,7 @@ class _Walk:
     def __init__(self, table: Table, guesses: Guesses, cells: Ints, most: int) -> None:
         self._table, self._guesses, self._cells = table, guesses, cells
         self._heat = kinds(table)[1][cells]
+        self._catches = np.where(self._heat, CATCHES_HEAT, CATCHES)
         self.chain = Chain(cells.size, most, table.unknowns.count)
         self.could, self.showed = np.zeros(cells.size), np.zeros(cells.size)
 
@@ -327,7 +322,7 @@ class _Walk:
             chances = np.stack([moved, 1 - moved], axis=1) * (1 - wrong) + wrong / 2
             return np.log(chances[:, known.choice])
         if known.check.watched:  # ten times over: the worst counts
-            there = CATCHES + (1 - CATCHES) * there
+            there = _sooner_or_later(there, self._heat)
         chance = answer_chances(self._table, known.check, wrong)[:, known.choice]
         with_it, without = chance[self._cells], np.full(self._cells.size, chance[0])
         self._count(there, with_it, without)
@@ -339,7 +334,7 @@ class _Walk:
         there, anything = self._there(known), flat_density(known.check)
         wrong = self._guesses.mistakes.wrong_reading.value
         if known.check.watched and known.check.is_ohms:  # the most ohms count
-            there = CATCHES + (1 - CATCHES) * there
+            there = _sooner_or_later(there, self._heat)
         parts = []
         for p in (own, healthy):
             slope = np.broadcast_to(p.slope, own.slope.shape)
@@ -348,7 +343,7 @@ class _Walk:
         (ln_with, with_it), (ln_without, without) = parts
         if known.wanders:
             density = _range_density(known, own, healthy) * (
-                CATCHES if known.check.watched else WANDERS["comes and goes"]
+                self._catches if known.check.watched else WANDERS["comes and goes"]
             )
             self.chain.take(with_it, np.zeros(there.size, dtype=bool))
             self.could, self.showed = self.could + 1.0, self.showed + 1.0
@@ -363,7 +358,8 @@ class _Walk:
         if (
             known.check.watched and not known.check.is_ohms
         ):  # it stayed the same, and might have changed where that shows
-            believed *= 1 - CATCHES * np.minimum(1.0, np.square(own.mean - healthy.mean) / np.square(6 * own.sigma))
+            seen_v = np.maximum(6 * own.sigma, NOTED_V)
+            believed *= 1 - self._catches * np.minimum(1.0, np.square((own.mean - healthy.mean) / seen_v))
         taken = tuple(np.where(fits_with.reshape(-1, *[1] * (a.ndim - 1)), a, b)
                       for a, b in zip(with_it, without, strict=True))  # fmt: skip
         self.chain.take(taken, believed > wrong * anything)

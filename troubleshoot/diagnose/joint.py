@@ -20,6 +20,9 @@ from troubleshoot.solve.linear import Bools, Floats, Ints
 NIL_V = 0.005
 """Sigma of a floating point that reads nothing (invented): hardly wider than a grounded one."""
 
+SAME_LEAK = 0.99
+"""Correlation of what one reads twice at a place that floats (invented: leakage stays what it is)."""
+
 FEW_CELLS = 2000
 MEAN_STEP = 4.0
 LN_SIGMA_STEP = 0.1
@@ -51,6 +54,7 @@ class Joint:
         slopes = np.stack([p.slope for p in predicted], axis=1)
         own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
         floats = np.stack([p.floats & (not k.check.is_ohms) for p, k in zip(predicted, readings, strict=True)], axis=1)
+        noise = np.stack([p.noise for p in predicted], axis=1)[kind]
         own, floats = own[kind], floats[kind]
         value = np.array([known.value for known in readings])
         if some.size < kind.size:
@@ -58,7 +62,7 @@ class Joint:
         else:
             mean = np.stack([p.mean for p in predicted], axis=1)
         residual = value - mean
-        through = (slopes @ np.swapaxes(slopes, 1, 2))[kind]
+        through = (slopes @ np.swapaxes(slopes, 1, 2))[kind] + _leaks_the_same(readings, noise * floats)
         precision, log_density = _gaussian(through, residual, np.square(own))
         log_density[floats.any(axis=1)] -= np.log(2)
         found = cls(slopes, kind, np.zeros_like(floats), residual, precision, log_density)
@@ -145,6 +149,16 @@ def _gaussian(through: Floats, residual: Floats, variance: Floats) -> tuple[Floa
     _, log_det = np.linalg.slogdet(covariance)
     fit = np.einsum("cn,cnm,cm->c", residual, precision, residual)
     return precision, np.asarray(-0.5 * (fit + log_det + n * np.log(2 * np.pi)))
+
+
+def _leaks_the_same(readings: Sequence[Known], noise: Floats) -> Floats:
+    """Covariance of readings of one place and key state by what leaks there, (C, n, n), from their noise where they
+    float, (C, n)."""
+    spots = [(known.check.red, known.check.black, known.check.function, known.check.setup) for known in readings]
+    same = np.array([[i != j and a == b for j, b in enumerate(spots)] for i, a in enumerate(spots)])
+    if not same.any() or not noise.any():
+        return np.zeros((1, len(spots), len(spots)))
+    return np.asarray(SAME_LEAK * same * noise[:, :, None] * noise[:, None, :])
 
 
 def _kinds(table: Table, readings: Sequence[Known]) -> tuple[Ints, Ints]:

@@ -18,7 +18,7 @@ from troubleshoot.diagnose.belief import Belief, prior_of
 from troubleshoot.diagnose.choose import pick
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import natural
-from troubleshoot.diagnose.pairs import parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.seen import answer_chances

@@ -10,15 +10,17 @@ from functools import cached_property
 import numpy as np
 
 from troubleshoot.circuit.checks import Check
+from troubleshoot.circuit.complaints import UNSURE
 from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.ahead import Rules, look_ahead
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice, entropy, pick
-from troubleshoot.diagnose.comes_and_goes import coming_share, watched
+from troubleshoot.diagnose.comes_and_goes import WATCHES, coming_share, for_heat, watched
 from troubleshoot.diagnose.doubt import repeat_now, repeatable, repeats
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.diagnose.pairs import groups_with, joined, parts_of, widened
+from troubleshoot.diagnose.pair_cells import joined, parts_of
+from troubleshoot.diagnose.pairs import LIKELIER, MATTERS, groups_with, widened
 from troubleshoot.diagnose.stop import stake
 from troubleshoot.diagnose.undescribed import to_repeat
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
@@ -43,8 +45,9 @@ UNEXPLAINED, ENOUGH_READINGS = 1e4, 12
 """Odds against all that is described from which "not described" is a verdict, and answers after which it is one
 without (invented)."""
 
-WATCHES = 0.1
-"""Probability of a fault that comes and goes from which readings are watched while things are moved (invented)."""
+TELLS_LITTLE, TELLS_MORE = 0.1, 2.0
+"""Nats under which the next cold check tells little of a fault of heat, and how many times as much one must tell for
+which the circuit is warmed first (invented): of many cheap checks that tell nothing one soon has enough."""
 
 HOLDS = 0.5
 """How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
@@ -80,6 +83,7 @@ class Reasoner:
         self.checks = list(checks)
         self.narrower: Reasoner | None = None
         self.coming: Floats | None = None
+        self.brought = False
 
     @classmethod
     def shared(cls, table: Table, guesses: Guesses, checks: Sequence[Check]) -> Reasoner:
@@ -104,19 +108,23 @@ class Reasoner:
 
     def widened(self, belief: Belief, prior: Floats | None) -> tuple[Reasoner, Floats] | None:
         """A reasoner over pairs of faults too, with its prior; None while single faults explain what was read."""
-        single = self.narrower or belief.p_coming > WATCHES  # one that is not always there explains as much
-        found = None if single else widened(self.table, self.guesses, belief, prior, self.checks)
+        if self.narrower:
+            return None
+        least = MATTERS if belief.p_coming < WATCHES else LIKELIER  # one that comes and goes explains much, too
+        found = widened(self.table, self.guesses, belief, prior, self.checks, self.groups, least)
         if found is None:
             return None
         wider = Reasoner(found[0], self.guesses, self.checks)
-        wider.narrower, wider.groups = self, groups_with(self.groups, found[0])
+        wider.narrower, wider.brought = self, self.brought
+        wider.groups = groups_with(self.groups, found[0])
         found[0].__dict__["_reasoner"] = wider
         return wider, found[1]
 
     @cached_property
     def groups(self) -> list[frozenset[str]]:
         """The look-alike groups, "not described" last."""
-        found = group_faults(self.table, self.checks, self.guesses.mistakes.wrong_look.value)
+        checks = [check for check in self.checks if not for_heat(check)]
+        found = group_faults(self.table, checks, self.guesses.mistakes.wrong_look.value)
         return [*found, frozenset({NOT_DESCRIBED.name})]
 
     @property
@@ -132,12 +140,13 @@ class Reasoner:
 
     def weigh(self, evidence: Sequence[Known], prior: Floats | None = None) -> Belief:
         """The belief after the evidence."""
-        return weigh(self.table, self.guesses, evidence, prior, self.coming)
+        return weigh(self.table, self.guesses, evidence, prior, self.coming, self.brought)
 
     def told(self, complaint: str) -> Reasoner:
         """The same for a job brought with this complaint: how likely each fault is one that comes and goes."""
         other = copy.copy(self)
-        other.groups, other.coming = self.groups, coming_share(self.table, complaint)
+        other.groups = self.groups
+        other.coming, other.brought = coming_share(self.table, complaint), complaint != UNSURE
         return other
 
     def ranked_groups(self, belief: Belief) -> list[Group]:
@@ -241,7 +250,12 @@ class Reasoner:
 
     def telling(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
         """The check that leads to the fault soonest, as far as is seen ahead; None when none tells anything."""
-        return look_ahead(belief, self.group_of, allowed, self.guesses, stand, Rules(SURE, HOLDS, TELLS_NOTHING))
+        found = look_ahead(belief, self.group_of, allowed, self.guesses, stand, Rules(SURE, HOLDS, TELLS_NOTHING))
+        if found is None or found.nats > TELLS_LITTLE or found.check.setup.warm or belief.p_coming < WATCHES:
+            return found
+        warm = [check for check in allowed if check.setup.warm]
+        warmed = pick(belief, self.group_of, warm, self.guesses, stand, TELLS_MORE * found.nats)
+        return warmed or found
 
     def worth_more(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
         """The best of the checks that are left where it is worth its time, though the leader is sure."""
@@ -266,6 +280,8 @@ class Reasoner:
         if belief.p_coming > WATCHES:
             left = [check for check in self.checks if check.id not in skipped]
             allowed = watched(left, done)
+        else:
+            allowed = [check for check in allowed if not for_heat(check)]
         allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
         choice = None if is_sure else self.telling(belief, allowed, stand)

@@ -17,7 +17,8 @@ from troubleshoot.circuit.setups import Setup, live_setups, working_setup
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.diagnose.pairs import fits_beside, parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
+from troubleshoot.diagnose.pairs import fits_beside
 from troubleshoot.diagnose.reason import MOST_READINGS, Reasoner
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Table
@@ -39,21 +40,20 @@ REPAIR_FAILED = 0.02
 
 def sign_off(table: Table, checks: Sequence[Check]) -> list[Check]:
     """The checks of a sign-off among those that may be made: in every setup in which a load should work the reading
-    that would show most faults, and the loads watched at work and at rest."""
+    that would show most faults that no other shows, and the loads watched at work and at rest."""
     circuit, stack = table.network.circuit, table.stack
     seen = np.abs(stack.mean - stack.mean[0]) > SHOWS * np.hypot(stack.sigma, stack.sigma[0])
-    shown = table.weight @ seen
-    best: dict[Setup, Check] = {}
-    for check in sorted(checks, key=lambda one: -shown[table.column[one.id]] if one.kind == "reading" else 0.0):
-        rests = check.setup.key in RESTS and not check.setup.operated
-        if check.kind == "reading" and not check.is_ohms and not rests:
-            best.setdefault(check.setup, check)
+    hidden, best = table.weight.copy(), []
+    for setup in live_setups(circuit):
+        rests = setup.key in RESTS and not setup.operated
+        readings = [c for c in checks if c.kind == "reading" and c.setup == setup and not (c.is_ohms or rests)]
+        if readings:
+            shown = hidden @ seen[:, [table.column[check.id] for check in readings]]
+            best.append(readings[int(shown.argmax())])
+            hidden[seen[:, table.column[best[-1].id]]] = 0.0
     watched = [f"runs:{name}" for name in circuit.loads]
     setups = (working_setup(circuit), Setup("off"))
-    return [
-        *(best[setup] for setup in live_setups(circuit) if setup in best),
-        *(check for check in checks if check.about in watched and check.setup in setups),
-    ]
+    return [*best, *(check for check in checks if check.about in watched and check.setup in setups)]
 
 
 def next_after_repair(
@@ -81,7 +81,8 @@ def prior_after_repair(
 
     Either it was the fault: then chances are SOUND that nothing is left, and every other fault counts by how well it
     explains, together with the one repaired, what was read. Or it was not: then the others are where they were.
-    `evidence` was read before the repair, from `prior`; `repaired` are names of suspects, of which a pair has two;
+    `evidence` was read before the repair, from `prior`; `repaired` are names of suspects, of which a pair has two, or
+    those of some look-alikes;
     `earlier` those that were repaired before: what has been renewed twice is suspected less still.
     """
     plain = prior_of(table, guesses)
@@ -91,9 +92,10 @@ def prior_after_repair(
     mended = np.append(np.any([mended_with(table, name) for name in names], axis=0), False)
     for name in (part for one in earlier for part in parts_of(one)):
         after[np.append(mended_with(table, name), False)] *= REPAIR_FAILED
-    if len(names) == 1 and evidence:
+    if evidence and not any(len(parts_of(name)) > 1 for name in repaired):
         was = weigh(table, guesses, evidence, prior).p_cell
-        after = was[mended].sum() * after * fits_beside(table, guesses, evidence, names[0]) + was
+        likeliest = max(names, key=lambda name: was[:-1][np.array(table.names) == name].sum())
+        after = was[mended].sum() * after * fits_beside(table, guesses, evidence, likeliest) + was
     after[mended] *= REPAIR_FAILED
     return np.asarray(after / after.sum())
 

@@ -19,7 +19,8 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.comes_and_goes import NIL_V, Chain
+from troubleshoot.diagnose.chain import Chain
+from troubleshoot.diagnose.comes_and_goes import NIL_V
 from troubleshoot.diagnose.evidence import OVER_LIMIT_LN, OVER_LIMIT_SIGMA, Known
 from troubleshoot.diagnose.slips import flat_density
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG

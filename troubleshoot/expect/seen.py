@@ -113,12 +113,23 @@ def _numbers(table: Table, behaviour: Behaviour, name: str) -> Floats:
     return np.stack([1 - wrong, wrong], axis=1)
 
 
+HEAT = ("coil-open", "load-open", "fuse-blown")
+"""Kinds that heat brings and rest takes away: a winding that opens, a breaker that closes again."""
+
+
+def by_heat(table: Table) -> Bools:
+    """Which cells' faults come and go by heat, (C,)."""
+    breaks = {d.name for d in table.network.fuses if d.resets}
+    return np.array([c.fault.prior in HEAT and (c.fault.prior != "fuse-blown" or c.fault.part in breaks)
+                     for c in table.cells], dtype=bool)  # fmt: skip
+
+
 STEADY_MOVES = 0.03
 """Chance that a load is heard to change while something is moved, where no fault comes and goes (invented)."""
 
 MOVES, MOVES_BESIDE, MOVES_ELSEWHERE = 0.85, 0.25, 0.1
 """The same for a fault that comes and goes: moved itself; one of a part whose wires are moved, or the other way round;
-something else is moved (invented)."""
+something else is moved, or heat brings it, whatever is moved (invented)."""
 
 
 def _wiggle(table: Table, behaviour: Behaviour, name: str) -> Floats:
@@ -147,6 +158,7 @@ def _wiggle_chances(table: Table, check: Check) -> Floats:
                 [MOVES if s == place else MOVES_BESIDE if s in beside else MOVES_ELSEWHERE for s in spots]
             ))  # fmt: skip
         chances[c] = at[cell.fault.name]
+    chances[by_heat(table)] = MOVES_ELSEWHERE
     return np.where(acts, chances, STEADY_MOVES)
 
 
@@ -256,7 +268,7 @@ def complaint_chances(table: Table, complaint: str) -> Floats:
     chatters = on.chatters | crank.chatters
     kinds = np.array([cell.fault.prior for cell in table.cells])
     loose = np.isin(kinds, ["stretch-bad", "ground-joint", "contacts-burnt", "switch-contact", "spread-contact"])
-    warm = np.isin(kinds, ["weak-coil", "coil-shorted-turns", "load-worn", "coil-open", "load-open"])
+    warm = np.isin(kinds, ["weak-coil", "coil-shorted-turns", "load-worn"])
     fits = {
         "cranks-no-start": np.maximum(dead * np.where(runs, 0.5, 1.0), weak * 0.6),
         "dead": np.maximum((at_on == 0) * 1.0, backwards * 0.3),

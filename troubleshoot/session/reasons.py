@@ -14,6 +14,7 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, pick
+from troubleshoot.diagnose.comes_and_goes import for_heat
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import Move
 from troubleshoot.diagnose.overturn import WhatIf, carriers, faults_meant, weakest, what_if
@@ -211,7 +212,7 @@ class Standpoint:
 
     def _best_left(self) -> Choice | None:
         done = {known.check.id for known in self.belief.evidence} | self.skipped
-        allowed = [check for check in self.reasoner.checks if check.id not in done]
+        allowed = [check for check in self.reasoner.checks if check.id not in done and not for_heat(check)]
         if not allowed:
             return None
         return pick(self.belief, self.reasoner.group_of, allowed, self.reasoner.guesses, self.stand, TELLS)

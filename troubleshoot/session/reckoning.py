@@ -18,7 +18,7 @@ from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
 from troubleshoot.diagnose.comes_and_goes import chances_told
 from troubleshoot.diagnose.evidence import Known, not_yet
-from troubleshoot.diagnose.pairs import parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair
 from troubleshoot.diagnose.spare import worth_trying

@@ -14,7 +14,7 @@ from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.doubt import doubted
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.explain import meanings, moved, silent_about
-from troubleshoot.diagnose.pairs import parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.draw import Path
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.expect.cells import NOTHING_WRONG

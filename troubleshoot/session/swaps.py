@@ -15,7 +15,7 @@ from troubleshoot.circuit.setups import Setup, working_setup
 from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.diagnose.pairs import parts_of
+from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.expect.table import Table
 from troubleshoot.session.state import Repair, State
 from troubleshoot.words import swapping

@@ -20,7 +20,7 @@ from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import prior_of
-from troubleshoot.diagnose.comes_and_goes import chances_told
+from troubleshoot.diagnose.comes_and_goes import chances_told, for_heat
 from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
 from troubleshoot.diagnose.optimum import Optimum, find_optimum
 from troubleshoot.expect.seen import answer_chances, told_already
@@ -95,8 +95,10 @@ class Compiled:
 
 
 def usable(circuit: Circuit, checks: Iterable[Check], after: str = "") -> list[Check]:
-    """The checks that a tree may ask: none that hangs on an earlier reading, nor what the complaint has told."""
-    return [check for check in checks if not check.after and not (after and told_already(circuit, check, after))]
+    """The checks that a tree may ask: none that hangs on an earlier reading or is for what heat brings and rest takes
+    away, nor what the complaint has told."""
+    some = [check for check in checks if not check.after and not for_heat(check)]
+    return [check for check in some if not (after and told_already(circuit, check, after))]
 
 
 def compile_tree(
