@@ -17,13 +17,13 @@ import numpy as np
 from troubleshoot.diagnose.decision import DecisionTable
 from troubleshoot.solve.linear import Bools, Floats
 
-WIDTH = 16
+WIDTH = 32
 """Checks that a rollout tries in each state: the most telling ones for their time."""
 
-DEEPER = 6
+DEEPER = 12
 """Of these so many, the best so far, are tried once more with a choice at the step after them ..."""
 
-STEP_AFTER = 8
+STEP_AFTER = 16
 """... among so many checks there."""
 
 FEW_CELLS, CHOICE_OF = 8, 3
