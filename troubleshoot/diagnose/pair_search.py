@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 from collections import OrderedDict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -33,6 +33,9 @@ THIN = 6
 LEADING = 12
 FEW = 2
 """Faults that are tried with every other, and severities of each of the two, beside open."""
+
+MOST_PAIRS = 4500
+"""Pairs of faults that are tried: more than any shipped circuit has; of more, those of the leading faults."""
 
 CLOSER = 12
 FINE = 4
@@ -65,7 +68,8 @@ class Search:
         """Cells of the pairs that explain the answers best, about the severities that do; `everywhere`: of all pairs
         that there are."""
         covering, leading = self._wanted()
-        tried = [self._tried(covering, THIN), self._tried(self._every() if everywhere else leading, FEW)]
+        others = itertools.combinations(leading, 2) if everywhere else _each_with(leading[:LEADING], leading)
+        tried = [self._tried(covering, THIN), self._tried(list(itertools.islice(others, MOST_PAIRS)), FEW)]
         best = _best([two for some in tried for two in some[0]], np.concatenate([some[1] for some in tried]))
         for side in (0, 1):
             along = [found for two in best for found in self._along(two, side)]
@@ -107,9 +111,9 @@ class Search:
         """The faults that are tried: one of each look-alike group stands for it."""
         return [names[0] for names in self.alike]
 
-    def _wanted(self) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
-        """Pairs of faults of which one or the other, alone, explains most answers; and those of the faults that leave
-        least unexplained with every other."""
+    def _wanted(self) -> tuple[list[tuple[str, str]], list[str]]:
+        """Pairs of faults of which one or the other, alone, explains most answers; and all faults, those that leave
+        least unexplained first."""
         some = [self.singles.thinned(name, THIN) for name in self.names]
         thins = [thin for mine in some for thin in mine]
         fault = np.repeat(np.arange(len(some)), [len(mine) for mine in some])
@@ -127,8 +131,7 @@ class Search:
 
         of_one = np.full(len(some), -np.inf)
         np.maximum.at(of_one, fault, each.sum(axis=1) + np.log(told))
-        leading = [self.names[k] for k in np.argsort(-of_one, kind="stable")[:LEADING]]
-        return covering, [(one, other) for one in leading for other in self.names if one != other]
+        return covering, [self.names[k] for k in np.argsort(-of_one, kind="stable")]
 
     def _explained(self, cells: Ints) -> Floats:
         """ln p of each answer in some cells of single faults, (cells, answers), at least that of a wrong answer."""
@@ -144,10 +147,6 @@ class Search:
             own = -0.5 * np.square((known.value - told.mean) / sigma) - np.log(sigma * np.sqrt(2 * np.pi))
             found.append(np.maximum(own, np.log(wrong.wrong_reading.value * flat_density(known.check))))
         return np.stack(found, axis=1)
-
-    def _every(self) -> list[tuple[str, str]]:
-        """All pairs."""
-        return list(itertools.combinations(self.names, 2))
 
     def _look_alikes(self, best: list[Pair]) -> list[Pair]:
         """These pairs, and those of the look-alikes of their two."""
@@ -179,6 +178,10 @@ class Search:
     def _closer(self, two: Pair) -> list[Pair]:
         """The cells of a pair about one of them."""
         return _crossed(*(self.singles.near_to(thin.cell.fault.name, thin.cell, FINE) for thin in two.made_of))
+
+
+def _each_with(some: list[str], every: list[str]) -> Iterator[tuple[str, str]]:
+    return ((one, other) for one in some for other in every if one != other)
 
 
 def _crossed(firsts: list[Thin], seconds: list[Thin]) -> list[Pair]:
