@@ -32,7 +32,7 @@ from troubleshoot.diagnose.comes_and_goes import chances_told
 from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.diagnose.reason import Reasoner
-from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair
+from troubleshoot.diagnose.sign_off import mended_with, next_after_repair, prior_after_repair
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG, severity_range
 from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import build_table
@@ -108,7 +108,8 @@ def play(reasoner: Reasoner, car: Car) -> Double:
         rounds.append(lead.faults)
         readings.append(taken)
         story.append(f"=> {', '.join(lead.faults)} ({lead.probability:.2f})")
-        right = [name for name in left if _is_mended(car.network, name, named)]
+        mended = {name for one in named for name in _goes_with(reasoner, one)}
+        right = [name for name in left if name in mended]
         together |= len(right) == 2
         straight &= bool(right)
         if named & {NOTHING_WRONG.name, NOT_DESCRIBED.name}:
@@ -128,16 +129,9 @@ def play(reasoner: Reasoner, car: Car) -> Double:
     return Double(true, tuple(rounds), tuple(readings), found, by_name, together, not left, tuple(story))
 
 
-def _is_mended(network: Network, true: str, named: set[str]) -> bool:
-    """Whether this fault is gone once those named have been repaired: it is one of them, or of a part itself in whose
-    place a new one goes because of another fault of it."""
-    faults = {fault.name: fault for fault in network.faults}
-    part = faults[true].part
-
-    def goes_with_part(name: str) -> bool:
-        return name in faults and faults[name].part == part and not network.renewed(faults[name], part).changes
-
-    return true in named or (part in network.circuit.parts and goes_with_part(true) and any(map(goes_with_part, named)))
+def _goes_with(reasoner: Reasoner, name: str) -> set[str]:
+    """The faults that are gone once this one has been repaired."""
+    return {name} | set(np.array(reasoner.table.names)[mended_with(reasoner.table, name)])
 
 
 def _round(

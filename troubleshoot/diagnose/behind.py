@@ -87,8 +87,9 @@ def causes(table: Table, guesses: Guesses, evidence: Sequence[Known], name: str)
     if fault is None or not has_cause_behind(fault):
         return ()
     plain = prior_of(table, guesses)[:-1]
-    brings = plain * _brings(table, fault) * fits_beside(table, guesses, evidence, name)[:-1]
     names = np.array(table.names)
+    brings = plain * _brings(table, fault)
+    brings *= fits_beside(table, guesses, evidence, name, among=set(names[brings > 0]))[:-1]
     found = {other: float(brings[names == other].sum()) for other in dict.fromkeys(names[brings > 0])}
     alone = float(plain[names == name].sum())
     total = alone + sum(found.values())

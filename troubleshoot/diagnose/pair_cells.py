@@ -157,9 +157,15 @@ class Singles:
     def prior(self, pairs: Iterable[Pair], plain: Floats, told: Floats) -> Floats:
         """Prior of each of these, (pairs,), from those of the table's cells before and after the complaint: that of the
         two together, a complaint being explained by either."""
-        total = {run: (float(plain[[*run]].sum()), float(told[[*run]].sum())) for run in self._kept}
+        thins = self._kept.values()
+        total = dict(zip(self._kept, zip(weights(thins, plain), weights(thins, told), strict=True), strict=True))
         ends = [(total[a.run], total[b.run]) for a, b in (two.made_of for two in pairs)]
         return np.array([2 * TWO_FAULTS * max(a[1] * b[0], a[0] * b[1]) for a, b in ends])
+
+
+def weights(thins: Iterable[Thin], prior: Floats) -> Floats:
+    """The prior of what each of these stands for, (thins,), from that of the table's cells."""
+    return np.array([prior[[*thin.run]].sum() for thin in thins])
 
 
 def paired(

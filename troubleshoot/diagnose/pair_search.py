@@ -20,7 +20,7 @@ import numpy as np
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.joint import Joint
-from troubleshoot.diagnose.pair_cells import Pair, Singles, Thin, paired
+from troubleshoot.diagnose.pair_cells import Pair, Singles, Thin, paired, weights
 from troubleshoot.diagnose.slips import flat_density
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
@@ -67,9 +67,9 @@ class Search:
     def likeliest(self, everywhere: bool) -> list[Pair]:
         """Cells of the pairs that explain the answers best, about the severities that do; `everywhere`: of all pairs
         that there are."""
-        covering, leading = self._wanted()
+        leading = self._wanted[1]
         others = itertools.combinations(leading, 2) if everywhere else _each_with(leading[:LEADING], leading)
-        tried = [self._tried(covering, THIN), self._tried(list(itertools.islice(others, MOST_PAIRS)), FEW)]
+        tried = [self._covering, self._tried(list(itertools.islice(others, MOST_PAIRS)), FEW)]
         best = _best([two for some in tried for two in some[0]], np.concatenate([some[1] for some in tried]))
         for side in (0, 1):
             along = [found for two in best for found in self._along(two, side)]
@@ -111,6 +111,11 @@ class Search:
         """The faults that are tried: one of each look-alike group stands for it."""
         return [names[0] for names in self.alike]
 
+    @cached_property
+    def _covering(self) -> tuple[list[Pair], Floats]:
+        return self._tried(self._wanted[0], THIN)
+
+    @cached_property
     def _wanted(self) -> tuple[list[tuple[str, str]], list[str]]:
         """Pairs of faults of which one or the other, alone, explains most answers; and all faults, those that leave
         least unexplained first."""
@@ -118,7 +123,7 @@ class Search:
         thins = [thin for mine in some for thin in mine]
         fault = np.repeat(np.arange(len(some)), [len(mine) for mine in some])
         each = self._explained(np.array([thin.run[len(thin.run) // 2] for thin in thins], dtype=np.int64))
-        plain, told = (np.array([of[[*thin.run]].sum() for thin in thins]) + 1e-300 for of in (self.plain, self.told))
+        plain, told = (weights(thins, prior) + 1e-300 for prior in (self.plain, self.told))
 
         fits = np.log(np.maximum(plain[:, None] * told[None, :], told[:, None] * plain[None, :]))
         for own in each.T:

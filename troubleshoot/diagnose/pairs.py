@@ -8,7 +8,7 @@ repair finds it) are left out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
 from troubleshoot.diagnose.evidence import Known
-from troubleshoot.diagnose.pair_cells import AND, Pair, Singles, Thin, parts_of
+from troubleshoot.diagnose.pair_cells import AND, Pair, Singles, Thin, parts_of, weights
 from troubleshoot.diagnose.pair_search import THIN, Search, ln_fits, thin_fits
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Table
@@ -142,25 +142,27 @@ def groups_with(groups: Sequence[frozenset[str]], table: Table) -> list[frozense
 # ---- what else there may be beside one
 
 
-def fits_beside(table: Table, guesses: Guesses, evidence: Sequence[Known], name: str) -> Floats:
+def fits_beside(
+    table: Table, guesses: Guesses, evidence: Sequence[Known], name: str, among: Collection[str] | None = None
+) -> Floats:  # fmt: skip
     """How much likelier each fault beside one makes what was read than that one alone, (C + 1,); 1 where they cannot be
-    together."""
+    together, and for those that are not `among` the faults asked for (None: all)."""
     plain, singles = prior_of(table, guesses), Singles.of(table)
     found = np.ones(len(table.cells) + 1)
     if name not in singles.cells_of or not evidence:
         return found
     firsts = singles.thinned(name, THIN)
     own = table.beside([table.cells[0], *(thin.cell for thin in firsts)])
-    weight = np.array([plain[[*thin.run]].sum() for thin in firsts])
+    weight = weights(firsts, plain)
     alone = ln_fits(own, guesses, evidence)[1:]
     scale = np.logaddexp.reduce(alone + np.log(weight / weight.sum() + 1e-300))
-    wanted = [(name, other) for other in singles.cells_of if other != name]
-    pairs, fits = thin_fits(singles, guesses, evidence, wanted, THIN)
-    share = dict(zip(firsts, weight / weight.sum(), strict=True))
-    total = np.zeros_like(found)
+    others = [other for other in singles.cells_of if other != name and (among is None or other in among)]
+    pairs, fits = thin_fits(singles, guesses, evidence, [(name, other) for other in others], THIN)
+    share = dict(zip((thin.run for thin in firsts), weight / weight.sum(), strict=True))
+    total: dict[int, float] = {}
     for two, ratio in zip(pairs, np.exp(np.minimum(fits - scale, LN_MOST)), strict=True):
-        first, other = two.made_of if two.made_of[0] in share else two.made_of[::-1]
-        total[[*other.run]] += ratio * share[first]
-    paired_with = np.unique([c for two in pairs for thin in two.made_of if thin not in share for c in thin.run])
-    found[paired_with] = total[paired_with]
+        first, other = two.made_of if two.made_of[0].run in share else two.made_of[::-1]
+        for c in other.run:
+            total[c] = total.get(c, 0.0) + ratio * share[first.run]
+    found[list(total)] = list(total.values())
     return found
