@@ -40,7 +40,14 @@ def asked_of(network: Network) -> list[Check]:
     return [check for check in list_checks(network) if not check.swaps][::EVERY] + swaps[:1]
 
 
-@pytest.mark.parametrize("name", ["pump-on-ignition-feed", "pump-controller-grounds", "horn-button-to-ground"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "horn-button-to-ground",
+        pytest.param("pump-on-ignition-feed", marks=pytest.mark.slow),
+        pytest.param("pump-controller-grounds", marks=pytest.mark.slow),
+    ],
+)
 def test_a_fleet_answers_word_for_word_as_its_cars_do_alone(name: str) -> None:
     network = wire_up(load_circuit(circuit_path(name)))
     alone, together = some_cars(network, 5, 2), Fleet(network, some_cars(network, 5, 2))

@@ -48,6 +48,7 @@ def test_two_cores_make_the_same_trees(folder: Path, on_one_core: dict[str, Made
     assert dict(work_on(wanted(folder), make, cores=2)) == on_one_core
 
 
+@pytest.mark.slow
 def test_a_cluster_makes_the_same_trees(folder: Path, on_one_core: dict[str, Made]) -> None:
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:

@@ -28,6 +28,7 @@ def proof_of(guesses: Guesses, cars: int, seed: int) -> Proof:
     return prove(tree, draw_sample(tree.network, guesses, cars, seed=seed), guesses, doable(tree), looked=0)
 
 
+@pytest.mark.slow
 def test_planted_harm_is_caught_with_its_place(guesses: Guesses) -> None:
     """Planted where it harms some of one lot of cars, caught with another."""
     planted_by, good = proof_of(guesses, 2, seed=8), proof_of(guesses, 4, seed=9)
