@@ -9,7 +9,7 @@ say the same.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.cost import Stand, act_s, change_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.choose import Choice, Scale, ranked
+from troubleshoot.diagnose.choose import Choice, Scale, choice_of, ranked
 from troubleshoot.diagnose.decision import LEAST_WEIGHT, NIL_SIGMA, DecisionTable, bands_of, left_by
 from troubleshoot.diagnose.rollout import Rollout, State
 from troubleshoot.expect.seen import answer_chances
@@ -29,6 +29,9 @@ FOLLOWED = 8
 
 WITHIN = 0.5
 """... that tell at least this share of what the best of them does."""
+
+CONFIRMERS = 3
+"""Checks that would confirm what the others lead to, followed too."""
 
 SAVES = 0.08
 """Share of the expected time that another check must save against the most telling one: less is within what the table
@@ -65,11 +68,15 @@ def look_ahead(
     best = [choice for choice in best if choice.rate >= WITHIN * best[0].rate]
     if len(best) < 2 or scale.unlike or best[0].check.watched:
         return best[0] if best else None
-    followed = [choice.check for choice in best]
-    ahead = Ahead.of(scale, group_of, [*followed, *_others(scale, checks, followed)], guesses, stand, rules)
-    seconds = ahead.seconds(len(followed))
-    quickest = int(np.argmin(seconds))
-    return best[quickest] if seconds[quickest] < (1 - SAVES) * seconds[0] else best[0]
+    first = [choice.check for choice in best]
+    table_checks = [*first, *_others(scale, checks, first)]
+    ahead = Ahead.of(scale, group_of, table_checks, guesses, stand, rules)
+    seconds = ahead.seconds(range(len(first)))
+    seconds |= ahead.seconds([k for k in ahead.confirmers() if k not in seconds])
+    quickest = min(seconds, key=lambda k: seconds[k])
+    if seconds[quickest] >= (1 - SAVES) * seconds[0]:
+        return best[0]
+    return best[quickest] if quickest < len(best) else choice_of(scale, table_checks[quickest], guesses, stand)
 
 
 def _others(scale: Scale, checks: Sequence[Check], followed: Sequence[Check]) -> list[Check]:
@@ -89,6 +96,7 @@ class Ahead:
         self.past = past
         self.rules = rules
         self._rollout = Rollout(table, BUDGET, least=rules.least)
+        self._confirms: dict[int, float] = {}
 
     @classmethod
     def of(
@@ -108,16 +116,20 @@ class Ahead:
         table = _table(belief, cells, weight / weight.sum(), group_of[cells], checks, guesses, stand, rules.sure)
         return cls(table, past, rules)
 
-    def seconds(self, count: int) -> list[float]:
-        """Expected seconds to the verdict when each of the first `count` checks comes next, as far as the budget
-        goes."""
+    def seconds(self, checks: Iterable[int]) -> dict[int, float]:
+        """Expected seconds to the verdict when each of these checks comes next, as far as the budget goes."""
         root = (self.table.everything, self.table.start)
-        found = []
-        for check in range(count):
+        found = {}
+        for check in checks:
             if self._rollout.looked_at >= BUDGET:
                 break
-            found.append(self._follow(root, check))
+            found[check] = self._follow(root, check)
         return found
+
+    def confirmers(self) -> list[int]:
+        """The checks that would confirm most of the verdicts followed so far: now, before plugs are pulled, they may be
+        cheaper."""
+        return sorted(self._confirms, key=lambda check: -self._confirms[check])[:CONFIRMERS]
 
     def _follow(self, root: State, first: int) -> float:
         """Expected seconds from a state on, with this check first and then always the most telling one."""
@@ -158,7 +170,13 @@ class Ahead:
         same[path] = True
         kept, left = np.array([same @ (w * leads) for w in open_]), np.array([same @ w for w in open_])
         settles = (kept >= share * left).all(axis=0)
-        return mass * float(table.cost_s[state[1], settles].min(initial=np.inf)) if settles.any() else 0.0
+        if not settles.any():
+            return 0.0
+        some = np.flatnonzero(settles)
+        cheapest = int(some[table.cost_s[state[1], some].argmin()])
+        seconds = mass * float(table.cost_s[state[1], cheapest])
+        self._confirms[cheapest] = self._confirms.get(cheapest, 0.0) + seconds
+        return seconds
 
 
 def _without(belief: Belief, fault: Ints) -> Floats:

@@ -87,11 +87,10 @@ def ranked(
     if not scale.picked.size:  # all is "not described": no check tells anything of it
         return []
     circuit = scale.belief.table.network.circuit
-    trust = 1 - 2 * guesses.mistakes.wrong_reading.value
     hopes = []
     for check in checks:
         seconds = cost_s(circuit, guesses.costs, stand, check)
-        worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again and not check.watched else 1.0)
+        worth = trust(check, guesses)
         hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
     hopes.sort(key=lambda hope: -hope[0])
     best: list[Choice] = []
@@ -102,6 +101,18 @@ def ranked(
         if choice.nats > least:
             best = sorted([*best, choice], key=lambda one: -one.rate)[:most]
     return best
+
+
+def trust(check: Check, guesses: Guesses) -> float:
+    """How much of what a check tells is left for what may go wrong with it: a reading, and one made anew."""
+    right = 1 - 2 * guesses.mistakes.wrong_reading.value if check.kind == "reading" else 1.0
+    return right * (REPEATED if check.again and not check.watched else 1.0)
+
+
+def choice_of(scale: Scale, check: Check, guesses: Guesses, stand: Stand) -> Choice:
+    """A check with what it tells and costs."""
+    nats = trust(check, guesses) * scale.nats(check, guesses.mistakes.wrong_look.value)
+    return Choice(check, nats, cost_s(scale.belief.table.network.circuit, guesses.costs, stand, check))
 
 
 @dataclass(frozen=True)
@@ -175,7 +186,12 @@ class Scale:
         column = self.belief.table.column[check.first_id]
         floats = self.belief.table.stack.floats[self.picked, column]
         mean, sigma, weight = self._told(check, column)
-        return _reading_nats(mean, sigma, floats, weight, self.group)
+        return _reading_nats(mean, sigma, floats, weight, self.group, self._same)
+
+    @cached_property
+    def _same(self) -> Floats:
+        """1 where two rows are of one group, (rows, rows)."""
+        return np.asarray((self.group[:, None] == self.group) * 1.0)
 
     def _weight(self, check: Check) -> Floats:
         """The rows' weights: how likely a fault that comes and goes is there hangs on warmth and watching, how likely
@@ -262,21 +278,24 @@ def split(belief: Belief, picked: Ints, weight: Floats) -> tuple[Ints, Floats]:
     return np.append(picked, picked[again]), np.append(weight, away[again])
 
 
-def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, group: Ints) -> float:
-    """Information of one reading about the group; all arrays (cells,)."""
+def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, group: Ints, same: Floats) -> float:
+    """Information of one reading about the group; arrays (cells,), `same` (cells, cells) 1 where two cells share it."""
     variance = np.square(sigma)
-    both = variance[:, None] + variance[None, :]
+    per_both = 1 / (variance[:, None] + variance[None, :])
+    bc = np.sqrt((2 * sigma)[:, None] * sigma * per_both)
     step = mean[:, None] - mean[None, :]
-    bc = np.sqrt(2 * sigma[:, None] * sigma[None, :] / both) * np.exp(-np.square(step) / (4 * both))
+    step *= step  # in place: at a hundred cells new arrays would take most of the time
+    step *= per_both
+    step *= -0.25
+    bc *= np.exp(step, out=step)
     if floats.any():
         grounded = ~floats & (np.abs(mean) < NOTHING_V)
         mistaken = floats[:, None] & grounded[None, :]
         bc = np.where(mistaken | mistaken.T, np.maximum(bc, FLOATS_LIKE_GROUND), bc)
-    same = group[:, None] == group[None, :]
     own = weight / np.bincount(group, weight)[group]
     among_all = np.log(bc @ weight)
-    among_own = np.log((bc * same) @ own)
-    return max(0.0, -float(weight @ (among_all - among_own)))
+    bc *= same
+    return max(0.0, -float(weight @ (among_all - np.log(bc @ own))))
 
 
 def _look_nats(chances: Floats, weight: Floats, group: Ints) -> float:

@@ -48,10 +48,14 @@ TINY_V = 1e-6
 
 def fits_badly(belief: Belief, guesses: Guesses) -> bool:
     """Whether no single fault that stays explains the answers without one of them being wrong."""
+    return bool(belief.p_coming > FITS_BADLY) or leaves_unexplained(belief, guesses)
+
+
+def leaves_unexplained(belief: Belief, guesses: Guesses) -> bool:
+    """The same, where a fault that comes and goes is an explanation."""
     looks = [_p_mistold(belief, known, guesses.mistakes.wrong_look.value)
              for known in belief.evidence if known.choice >= 0]  # fmt: skip
-    doubts = (belief.p_unlike, belief.p_coming, *belief.p_wrong, *looks)
-    return bool(max(doubts) > FITS_BADLY)
+    return bool(max((belief.p_unlike, *belief.p_wrong, *looks)) > FITS_BADLY)
 
 
 def _p_mistold(belief: Belief, known: Known, wrong_look: float) -> float:
@@ -87,7 +91,7 @@ def widened(
         matter = after.p_cell[len(whole.cells) - len(pairs) : -1].sum() > least
         if matter:
             found = whole, before
-        if matter and not fits_badly(after, guesses):
+        if not leaves_unexplained(after if matter else belief, guesses):
             break
     return found
 

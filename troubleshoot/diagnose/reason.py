@@ -15,7 +15,7 @@ from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.ahead import Rules, look_ahead
 from troubleshoot.diagnose.belief import Belief, prior_of, weigh
-from troubleshoot.diagnose.choose import Choice, entropy, pick
+from troubleshoot.diagnose.choose import Choice, Scale, entropy, pick, ranked
 from troubleshoot.diagnose.comes_and_goes import WATCHES, coming_share, for_heat, watched
 from troubleshoot.diagnose.doubt import repeat_now, repeatable, repeats
 from troubleshoot.diagnose.evidence import Known
@@ -35,7 +35,7 @@ SURE = 0.97
 TELLS_NOTHING = 0.03
 """Nats under which no check is worth its time any more."""
 
-CONFIRMS = 0.15
+CONFIRMS = 0.3
 """Share of what is open without the carrying answer that a confirming check must be able to settle (invented)."""
 
 FOUNDED = 20.0
@@ -49,10 +49,17 @@ TELLS_LITTLE, TELLS_MORE = 0.1, 2.0
 """Nats under which the next cold check tells little of a fault of heat, and how many times as much one must tell for
 which the circuit is warmed first (invented): of many cheap checks that tell nothing one soon has enough."""
 
-HOLDS = 0.5
+HOLDS = 0.33
 """How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
 
 MOST_READINGS = 20
+
+LEADS, HARDLY = 0.5, 0.1
+"""Probability of a fault from which it may be a verdict without being sure, and the share of a check's time that it
+must save on average to be made before that (invented)."""
+
+CANDIDATES = 8
+"""Checks looked at for whether they are worth their time."""
 
 
 @dataclass(frozen=True)
@@ -203,8 +210,8 @@ class Reasoner:
     def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
         """What the verdict hangs on; None when no answer carries it alone.
 
-        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not half as
-        sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made, count as
+        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not a third
+        as sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made, count as
         one, and so do a reading and its repeat.
         """
         lead = self.leader(belief)
@@ -245,8 +252,8 @@ class Reasoner:
         """Whether the likeliest cell predicts a reading of no volts."""
         if check.kind == "observation" or check.is_ohms or check.wire:
             return False
-        cell = np.array([belief.p_cell[:-1].argmax()])
-        return bool(np.abs(self.table.predict_in(check, cell).mean)[0] < NOTHING_V)
+        cell = belief.p_cell[:-1].argmax()
+        return bool(np.abs(self.table.stack.mean[cell, self.table.column[check.first_id]]) < NOTHING_V)
 
     def telling(self, belief: Belief, allowed: Sequence[Check], stand: Stand) -> Choice | None:
         """The check that leads to the fault soonest, as far as is seen ahead; None when none tells anything."""
@@ -262,6 +269,23 @@ class Reasoner:
         choice = pick(belief, self.group_of, allowed, self.guesses, stand)
         at = stake(self.table, self.guesses, self.group_of, belief)
         return choice if choice and at.is_worth(choice) else None
+
+    def worth_going_on(self, belief: Belief, choice: Choice, allowed: Sequence[Check], stand: Stand) -> Choice | None:
+        """This check, or another that is worth its time, while no group is sure; None where it is time to stop.
+
+        Where a fault clearly leads, one goes on unless the check hardly saves anything. Where "nothing wrong" does,
+        each reading that is as it should be rules little out: of a circuit that reads sound one could try all.
+        """
+        at, share = stake(self.table, self.guesses, self.group_of, belief), HARDLY
+        if self.leader(belief) == self.group_of[0]:
+            at, share = at.of_any(), 1.0
+        elif at.p_lead < LEADS or not at.wrong_s:
+            return choice
+        if at.is_worth(choice, share):
+            return choice
+        scale = Scale.of(belief, self.group_of, allowed)
+        best = ranked(scale, allowed, self.guesses, stand, TELLS_NOTHING, CANDIDATES)
+        return next((one for one in best if at.is_worth(one, share)), None)
 
     def next_choice(
         self, evidence: Sequence[Known], stand: Stand, skipped: frozenset[str] = frozenset(),
@@ -286,7 +310,9 @@ class Reasoner:
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
         choice = None if is_sure else self.telling(belief, allowed, stand)
         if choice:
-            return choice, belief
+            return (
+                choice if belief.p_coming > WATCHES else self.worth_going_on(belief, choice, allowed, stand)
+            ), belief
         unfounded = self.unfounded(belief, prior) if is_sure else None
         found = None if unfounded else self.shaky(belief, prior)
         if unfounded:

@@ -2,14 +2,16 @@
 
 At stake is L = p(the leader is wrong, and some other fault of this circuit is it) × seconds lost by its repair. A check
 that tells `nats` of the `H` nats that are open saves about L·nats/H of that; it is worth its time where that is more
-than the seconds it takes. The floor stays: under SURE there is no verdict while a check can tell anything.
+than the seconds it takes. Under SURE a fault is a verdict only where that is less than a tenth of those
+seconds; "nothing wrong" already where it is less than all of them, for each further reading that is as it should be
+rules out little.
 The shape is the expected value of information (Howard 1966, from memory); that it falls with the share of H is our
 own simplification, and the seconds that a wrong repair loses are guesses.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,6 +50,12 @@ class Stake:
     p_other: float
     wrong_s: float
     open_nats: float
+    p_lead: float
+
+    def of_any(self) -> Stake:
+        """The same with "not described" among what may be wrong, and all of that as one: it is or it isn't."""
+        sure = np.array([self.p_lead, 1 - self.p_lead])
+        return replace(self, p_other=1 - self.p_lead, open_nats=entropy(sure))
 
     @property
     def at_stake_s(self) -> float:
@@ -62,9 +70,9 @@ class Stake:
         """Seconds of what is at stake that a check saves on average."""
         return self.at_stake_s * self.settles(choice)
 
-    def is_worth(self, choice: Choice) -> bool:
-        """Whether a check saves more than it takes."""
-        return self.saves_s(choice) > choice.seconds
+    def is_worth(self, choice: Choice, share: float = 1.0) -> bool:
+        """Whether a check saves more than it takes, or than a share of it."""
+        return self.saves_s(choice) > share * choice.seconds
 
 
 def stake(table: Table, guesses: Guesses, group_of: Ints, belief: Belief) -> Stake:
@@ -80,4 +88,4 @@ def stake(table: Table, guesses: Guesses, group_of: Ints, belief: Belief) -> Sta
     p_other = float(described.sum() - described[group_of[:-1] == lead].sum())
     among = np.bincount(group_of[:-1], described).astype(float)
     open_nats = entropy(among / among.sum()) if among.sum() > 0 else 0.0
-    return Stake(p_other, lost / inside if inside > 0 else 0.0, open_nats)
+    return Stake(p_other, lost / inside if inside > 0 else 0.0, open_nats, float(p_group[lead]))
