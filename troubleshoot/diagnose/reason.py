@@ -35,7 +35,7 @@ SURE = 0.97
 TELLS_NOTHING = 0.03
 """Nats under which no check is worth its time any more."""
 
-CONFIRMS = 0.3
+CONFIRMS = 0.2
 """Share of what is open without the carrying answer that a confirming check must be able to settle (invented)."""
 
 FOUNDED = 20.0
@@ -303,7 +303,7 @@ class Reasoner:
             return None, belief
         if belief.p_coming > WATCHES:
             left = [check for check in self.checks if check.id not in skipped]
-            allowed = watched(left, done)
+            allowed = [check for check in watched(left, done) if not _just_watched(check, evidence)]
         else:
             allowed = [check for check in allowed if not for_heat(check)]
         allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
@@ -320,3 +320,9 @@ class Reasoner:
         if found:
             return self.confirming(found, belief, allowed, stand), belief
         return self.worth_more(belief, allowed, stand) if is_sure else None, belief
+
+
+def _just_watched(check: Check, evidence: Sequence[Known]) -> bool:
+    """Whether it is what was just made many times over: nobody does that twice running."""
+    last = evidence[-1].check if evidence else None
+    return last is not None and last.watched and last.first_id == check.first_id and check.watched
