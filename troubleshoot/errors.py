@@ -49,6 +49,10 @@ class FileProblems(TroubleshootError):  # noqa: N818 - it is the problems
         self.problems = problems
         super().__init__("\n".join(str(problem) for problem in problems))
 
+    def __reduce__(self) -> tuple[type[FileProblems], tuple[list[Problem]]]:
+        """So that it comes whole from another process."""
+        return type(self), (self.problems,)
+
 
 class OneProblem(TroubleshootError):  # noqa: N818 - it is the problem
     """An error that is a single problem."""
@@ -56,6 +60,10 @@ class OneProblem(TroubleshootError):  # noqa: N818 - it is the problem
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         super().__init__(str(problem))
+
+    def __reduce__(self) -> tuple[type[OneProblem], tuple[Problem]]:
+        """So that it comes whole from another process."""
+        return type(self), (self.problem,)
 
 
 class TypedWrong(OneProblem):

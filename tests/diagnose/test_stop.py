@@ -14,7 +14,7 @@ from troubleshoot.circuit.cost import Stand
 from troubleshoot.circuit.guesses import Guess, Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice
-from troubleshoot.diagnose.evidence import Known
+from troubleshoot.diagnose.evidence import Known, not_yet
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.diagnose.stop import stake, wrong_repair_s
 from troubleshoot.expect.table import Table
@@ -22,6 +22,8 @@ from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
 from troubleshoot.places import trees
+from troubleshoot.session.prior import prior_after
+from troubleshoot.session.state import Told
 
 FaultNamed = Callable[[str], Fault]
 
@@ -116,3 +118,35 @@ def test_every_kind_of_part_that_can_be_replaced_has_its_own_guess() -> None:
     guesses = load_guesses()
     kinds = {part.kind for path in trees().glob("*/circuit.yaml") for part in load_circuit(path).parts.values()}
     assert kinds - WIRED <= set(guesses.wrong_repairs)
+
+
+def test_under_sure_a_check_that_hardly_saves_anything_is_not_made(
+    reasoner: Reasoner, check_of: Callable[[str], Check]
+) -> None:
+    """A fuse at 94 %: the fuse is tried. A pump at 94 %, or one at 45 %: the check comes first."""
+    dear = Choice(check_of("whole coil_fuse"), 0.05, 120.0)
+
+    def goes_on(p_lead: float, lead: str, other: str) -> Choice | None:
+        return reasoner.worth_going_on(standing_at(reasoner, p_lead, lead, other), dear, [], Stand())
+
+    assert goes_on(0.94, "coil_fuse:blown", "pump:open") is None
+    assert goes_on(0.94, "pump:open", "coil_fuse:blown") is dear
+    assert goes_on(0.45, "coil_fuse:blown", "pump:open") is dear
+
+
+def test_a_healthy_car_is_not_warmed_up_nor_gone_through_to_the_last(
+    table: Table, guesses: Guesses, read_off: Callable[[Car, Check], Known]
+) -> None:
+    """Each further reading that is as it should be rules out little; ten minutes of warming are not worth that."""
+    reasoner = Reasoner.shared(table, guesses, table.checks).told("unsure")
+    prior = prior_after(table, guesses, Told(complaint="unsure"))
+    for seed in (1, 2):
+        car, evidence, stand, seconds = Car(table.network, None, None, seed), list[Known](), Stand(), 0.0
+        while choice := reasoner.next_choice(evidence, stand, not_yet(reasoner.checks, evidence), prior)[0]:
+            evidence.append(read_off(car, choice.check))
+            stand, seconds = Stand(choice.check.setup, choice.check.place), seconds + choice.seconds
+        belief = reasoner.weigh(evidence, prior)
+        assert reasoner.ranked_groups(belief)[0].faults == ("circuit:nothing-wrong",)
+        assert belief.p_cell[reasoner.group_of == reasoner.group_of[0]].sum() > 0.7
+        assert seconds < 15 * 60
+        assert not any(known.check.setup.warm for known in evidence)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from troubleshoot.circuit.check_list import list_checks
 from troubleshoot.circuit.network import Network, wire_up
-from troubleshoot.errors import FileProblems, Problem
+from troubleshoot.errors import FileProblems, Problem, TypedWrong
 from troubleshoot.expect import cells
 from troubleshoot.files.circuit_file import load_circuit
 from troubleshoot.tree.branch_words import number_branch, read_branch, write_limit
@@ -283,3 +284,17 @@ verdicts:
         unsafe = [problem for problem in caught.value.problems if problem.code == "unsafe-order"]
         assert {problem.line for problem in unsafe} == {6}
         assert "this is safe only after" in str(unsafe[0])
+
+
+def test_a_misspelt_answer_is_told_once_and_the_others_are_not_called_doubled(tmp_path: Path) -> None:
+    text = TEXT.replace("../../trees", str(GROUNDS.parent)).replace("no click:", "no clik:", 1)
+    assert [problem.code for problem in problems_of(text, tmp_path)] == ["unknown-answer"]
+
+
+def test_what_is_wrong_in_a_file_comes_whole_from_another_process() -> None:
+    one = Problem("code", "message", "hint", "where", "file", 3)
+    for error in (FileProblems([one]), TypedWrong(one)):
+        came = pickle.loads(pickle.dumps(error))
+        assert type(came) is type(error)
+        assert vars(came) == vars(error)
+        assert str(came) == str(error)

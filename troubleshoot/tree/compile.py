@@ -1,9 +1,9 @@
 """A decision tree made from a circuit's expect table: for every fault at every severity, the fewest seconds to its
 verdict that the search finds, with a proof of how far from the best that can be.
 
-The proof is on the decision table (decision 8): each fault at a few severities, each on one side of every limit. The
-tree itself is searched over all severities, which may lie on both sides (`lookahead.py`); where the tree that follows
-the decision table's plan is the better one, that is taken.
+The proof is on the decision table (decision 8): each fault at as many severities as the exact solver manages, each on
+one side of every limit. The tree itself is searched over all severities, which may lie on both sides (`lookahead.py`);
+where the tree that follows the decision table's plan is the better one, that is taken.
 """
 
 from __future__ import annotations
@@ -36,11 +36,11 @@ MEAN: Least = "mean-time"
 
 Draft = tuple[Way, str, dict[str, Step], dict[str, Verdict]]
 
-SEVERITIES = 2
-"""Severities of each fault on the decision table."""
+SEVERITIES = (2, 4, 1000)
+"""Severities of each fault on the decision table: the most, up to all there are, of which the optimum is proved."""
 
-BUDGET = 20_000
-"""Sets of cells that the exact solver may look at."""
+BUDGET = 200_000
+"""Sets of cells that the exact solver may look at, for each of these: a minute or two."""
 
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
@@ -110,8 +110,7 @@ def compile_tree(
     weight = _prior(table, guesses, after)
     chances = Chances(table, checks, _evened(table, weight), group_of)
     searches = [Lookahead(chances, guesses, weight, group_of, aim) for aim in dict.fromkeys((least, MEAN))]
-    proof = Proof.of(searches[-1])
-    optimum = find_optimum(proof.table, budget)
+    proof, optimum = _proved(searches[-1], budget)
     ways = [search.tree() for search in searches]
     ways.append(searches[-1].following(proof.chooser(optimum), frozenset(proof.cells.tolist())))
     drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
@@ -128,6 +127,18 @@ def compile_tree(
         tree, least, mean_s, way.worst, right, proof.table.weight.size, proof.table.act_s.size,
         *proof.walked(tree, guesses), optimum.bound_s, optimum.is_proved,
     )  # fmt: skip
+
+
+def _proved(search: Lookahead, budget: int) -> tuple[Proof, Optimum]:
+    """The decision table with most severities whose optimum is proved within the budget, with that; where there is
+    none, the smallest with what was found."""
+    found: list[tuple[Proof, Optimum]] = []
+    for severities in SEVERITIES:
+        proof = Proof.of(search, severities)
+        found.append((proof, find_optimum(proof.table, budget)))
+        if not found[-1][1].is_proved:
+            break
+    return next((each for each in reversed(found) if each[1].is_proved), found[0])
 
 
 def _prior(table: Table, guesses: Guesses, after: str) -> Floats:
@@ -176,8 +187,8 @@ class Proof:
     table: DecisionTable
 
     @classmethod
-    def of(cls, search: Lookahead, severities: int = SEVERITIES) -> Proof:
-        """With so many severities of each fault."""
+    def of(cls, search: Lookahead, severities: int) -> Proof:
+        """With so many severities of each fault, at most."""
         chances = search.chances
         cells, weight = _middles(chances.table, search.weight, severities)
         table = DecisionTable(

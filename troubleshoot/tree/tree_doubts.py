@@ -74,13 +74,14 @@ def _branch_doubts(step: Step) -> Iterator[Doubt]:
 
 def _answers(step: Step) -> Iterator[Doubt]:
     """Answers of a look that have no branch, or two."""
-    given = [branch.answer for branch in step.branches if branch.answer]
+    answered = [branch for branch in step.branches if branch.answer]
+    given = [branch.answer for branch in answered]
     missing = [answer for answer in step.check.answers if answer not in given]
-    if missing and len(given) == len(step.branches):
+    if missing and len(answered) == len(step.branches):
         what = ", ".join(missing)
         yield Doubt(("steps", step.name), "no-branch", f"there is no branch for: {what}", "write where each leads")
-    for number, branch in enumerate(step.branches):
-        if branch.answer and branch.answer in given[:number]:
+    for number, branch in enumerate(answered):
+        if branch.answer in given[:number]:
             path = ("steps", step.name, branch.words)
             yield Doubt(path, "overlap", f"'{branch.answer}' is there twice", "delete one")
 
