@@ -30,7 +30,7 @@ FOLLOWED = 8
 WITHIN = 0.5
 """... that tell at least this share of what the best of them does."""
 
-CONFIRMERS = 3
+CONFIRMERS = 2
 """Checks that would confirm what the others lead to, followed too."""
 
 SAVES = 0.08
@@ -160,15 +160,14 @@ class Ahead:
         path = list(way)
         against = table.outcome[path] != table.outcome[path, cell][:, None]
         count = against.sum(axis=0)
-        doubts = [past * (count == 0) for past in self.past]
-        doubts += [table.weight * ((count == 0) | ((count == 1) & one)) for one in against]
+        doubts = np.concatenate([self.past * (count == 0), table.weight * ((count == 0) | ((count == 1) & against))])
         share = self.rules.holds * sure
-        open_ = [w for w in doubts if w[leads].sum() < share * w.sum()]
-        if not open_:
+        doubts = doubts[doubts @ leads < share * doubts.sum(axis=1)]
+        if not doubts.size:
             return 0.0
-        same = table.outcome == table.outcome[:, [cell]]
-        same[path] = True
-        kept, left = np.array([same @ (w * leads) for w in open_]), np.array([same @ w for w in open_])
+        same = (table.outcome == table.outcome[:, [cell]]) * 1.0
+        same[path] = 1.0
+        kept, left = (doubts * leads) @ same.T, doubts @ same.T
         settles = (kept >= share * left).all(axis=0)
         if not settles.any():
             return 0.0

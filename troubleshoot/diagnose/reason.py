@@ -49,7 +49,7 @@ TELLS_LITTLE, TELLS_MORE = 0.1, 2.0
 """Nats under which the next cold check tells little of a fault of heat, and how many times as much one must tell for
 which the circuit is warmed first (invented): of many cheap checks that tell nothing one soon has enough."""
 
-HOLDS = 0.33
+HOLDS = 0.5
 """How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
 
 MOST_READINGS = 20
@@ -210,7 +210,7 @@ class Reasoner:
     def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
         """What the verdict hangs on; None when no answer carries it alone.
 
-        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not a third
+        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not half
         as sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made, count as
         one, and so do a reading and its repeat.
         """
@@ -273,12 +273,12 @@ class Reasoner:
     def worth_going_on(self, belief: Belief, choice: Choice, allowed: Sequence[Check], stand: Stand) -> Choice | None:
         """This check, or another that is worth its time, while no group is sure; None where it is time to stop.
 
-        Where a fault clearly leads, one goes on unless the check hardly saves anything. Where "nothing wrong" does,
-        each reading that is as it should be rules little out: of a circuit that reads sound one could try all.
+        One goes on unless the check hardly saves anything. Where "nothing wrong" leads, and it was brought for nothing
+        that it does, each reading that is as it should be rules little out: one could try all there are.
         """
         at, share = stake(self.table, self.guesses, self.group_of, belief), HARDLY
         if self.leader(belief) == self.group_of[0]:
-            at, share = at.of_any(), 1.0
+            at, share = at.of_any(), HARDLY if self.brought else 1.0
         elif at.p_lead < LEADS or not at.wrong_s:
             return choice
         if at.is_worth(choice, share):
