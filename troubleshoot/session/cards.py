@@ -235,7 +235,7 @@ def _say(lines: tuple[Line, ...], probability: float, sure: bool, finished: bool
         )
     how = f"{say_chance(probability)} sure" if sure else f"not sure yet: {say_chance(probability)}"
     if not sure and finished:
-        how = f"no check that is left would tell more; {say_chance(probability)}"
+        how = f"no check that is left is worth its time; {say_chance(probability)}"
     text = f"{what} ({how})."
     if len(lines) > 1:
         text += " No allowed check tells it from: " + "; ".join(line.say for line in lines[1:]) + "."
