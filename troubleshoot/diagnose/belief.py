@@ -112,10 +112,11 @@ class Belief:
 
 def weigh(
     table: Table, guesses: Guesses, evidence: Sequence[Known], prior: Floats | None = None,
-    coming: Floats | None = None, brought: bool = False,
+    coming: Floats | None = None, brought: str = "",
 ) -> Belief:  # fmt: skip
     """The belief after `evidence`. `prior` (C + 1,) defaults to the table's weights; `coming` (C,), the share of each
-    cell's that comes and goes, to what it is where nobody said so. `brought`: it came in for something that it does.
+    cell's that comes and goes, to what it is where nobody said so. `brought`: the complaint that it came in
+    with, "" for none.
 
     A check answered twice counts once, by its latest answer; of more than MOST_WEIGHED readings the latest count.
     Their order tells only for how long a meter may have been left wrong (`left_wrong.py`).
@@ -126,7 +127,7 @@ def weigh(
     answers, count = (*readings, *looks), len(readings)
     before = prior_of(table, guesses) if prior is None else prior
     coming = untold(table) if coming is None else coming
-    other = weigh_undescribed(table, guesses, answers)
+    other = weigh_undescribed(table, guesses, answers, brought)
     seen = np.array([_log_look(table, known, guesses) for known in looks]).reshape(len(looks), len(table.cells) + 1)
     seen[:, -1] = other.each[count:]
     log_p = np.log(before + 1e-300) + seen.sum(axis=0) + wander_terms(table, readings)
@@ -143,7 +144,7 @@ def weigh(
     told = np.append(np.logaddexp.reduce(terms, axis=0), other.each[:count].sum())
     in_cell = np.exp(terms - told[:-1])
     goes = Goes.nothing(table, answers)
-    if may_come_and_go(coming, readings, _normal(log_p + told), in_cell[0], float(other.altered.max()), brought):
+    if may_come_and_go(coming, readings, _normal(log_p + told), in_cell[0], float(other.altered.max()), bool(brought)):
         goes = weigh_goes(table, guesses, answers, ln_coming)
     p_cell, p_goes = _normal(goes.added(log_p + told)), goes.share(log_p + told)
     share = in_cell @ (p_cell[:-1] * (1 - p_goes) / max(p_cell[:-1].sum(), 1e-300))

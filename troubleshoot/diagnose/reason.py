@@ -90,7 +90,7 @@ class Reasoner:
         self.checks = list(checks)
         self.narrower: Reasoner | None = None
         self.coming: Floats | None = None
-        self.brought = False
+        self.brought = ""
 
     @classmethod
     def shared(cls, table: Table, guesses: Guesses, checks: Sequence[Check]) -> Reasoner:
@@ -153,7 +153,7 @@ class Reasoner:
         """The same for a job brought with this complaint: how likely each fault is one that comes and goes."""
         other = copy.copy(self)
         other.groups = self.groups
-        other.coming, other.brought = coming_share(self.table, complaint), complaint != UNSURE
+        other.coming, other.brought = coming_share(self.table, complaint), "" if complaint == UNSURE else complaint
         return other
 
     def ranked_groups(self, belief: Belief) -> list[Group]:

@@ -44,8 +44,11 @@ FEW = (1.0, 2.0)
 
 AT_LOADS = 0.7
 AT_GROUND = 0.2
-"""How likely it is that a load works otherwise, where anything is altered; and how much less a reading at ground shows,
-which no added feed lifts (invented)."""
+"""How likely it is that a load works otherwise, where anything is altered, and that its volts are, in the key state
+that it was brought for; and how much less a reading at ground shows, which no added feed lifts (invented)."""
+
+SHOWS_IN = {"dead-while-cranking": "cranking", "runs-key-off": "off"}
+"""The key state that a complaint tells of."""
 
 SOME, AT_WORK = 0.8, 0.1
 WORKS = 0.95
@@ -72,7 +75,7 @@ class Undescribed:
     """ln p of each answer (n,) in a car with something that the file lacks, given those before it; how probably each is
     altered, (n,). `joint`: slopes, residuals and precision of the readings in the healthy circuit, those that fit.
     `states`: what is known of each key state that was read in. `before`: by check, what was read and how probably that
-    is altered."""
+    is altered. `fed`: the feed pins of the loads; `shows_in`: the key state that they were brought for, "" for none."""
 
     each: Floats
     altered: Floats
@@ -80,11 +83,17 @@ class Undescribed:
     states: dict[str, State]
     before: dict[str, tuple[float, float]]
     at_ground: frozenset[str]
+    fed: frozenset[str]
+    shows_in: str
 
     def alters(self, check: Check) -> float:
         """Chance that the next answer is altered and shows it."""
         state = self.states.get(check.setup.key, State())
-        alters = self.before[check.first_id][1] if check.first_id in self.before else state.alters(_is_of_load(check))
+        alters = (
+            self.before[check.first_id][1]
+            if check.first_id in self.before
+            else state.alters(_is_of_load(check, self.fed, self.shows_in))
+        )
         if check.red in self.at_ground and check.black in self.at_ground:
             alters *= AT_GROUND
         return float(np.clip(alters, 0.01, 0.99))
@@ -105,8 +114,17 @@ def _at_ground(table: Table) -> frozenset[str]:
     return kept["_at_ground"]  # type: ignore[no-any-return]
 
 
-def _is_of_load(check: Check) -> bool:
-    """Whether an answer is how a load works, with nothing unplugged."""
+def _fed(table: Table) -> frozenset[str]:
+    """The pins of the loads that are not at ground through wires alone."""
+    loads, at_ground = table.network.circuit.loads, _at_ground(table)
+    return frozenset(p.node for p in table.network.points if p.part in loads and p.node not in at_ground)
+
+
+def _is_of_load(check: Check, fed: frozenset[str], shows_in: str) -> bool:
+    """Whether an answer is how a load works, with nothing unplugged, or the volts at its feed in the key state that it
+    was brought for."""
+    if check.kind == "reading":  # the highest over a turn of the key may be of before it
+        return check.setup.key == shows_in and check.function in ("volts", "volts_min") and check.red in fed
     return check.about.partition(":")[0] in ("runs", "flows") and not check.setup.removed
 
 
@@ -147,8 +165,12 @@ class State:
         return total, altered + works * max(0.0, 1 - healthy / (as_at_work + 1e-300)), works
 
 
-def weigh_undescribed(table: Table, guesses: Guesses, answers: Sequence[Known]) -> Undescribed:
-    """What the answers say of "not described". They are gone through in the order of their ids, looks last."""
+def weigh_undescribed(
+    table: Table, guesses: Guesses, answers: Sequence[Known], brought: str = ""
+) -> Undescribed:  # fmt: skip
+    """What the answers say of "not described" in a car brought with this complaint ("" for none). They are gone through
+    in the order of their ids, looks last."""
+    fed, shows_in = _fed(table), SHOWS_IN.get(brought, "")
     order = sorted(range(len(answers)), key=lambda i: (answers[i].choice >= 0, answers[i].check.id))
     each, altered = np.zeros(len(answers)), np.zeros(len(answers))
     chain = Chain(1, len(answers), table.unknowns.count)
@@ -163,14 +185,14 @@ def weigh_undescribed(table: Table, guesses: Guesses, answers: Sequence[Known]) 
         if known.choice >= 0:
             chances, others = (_chances(table, guesses, one) for one in (check, _at_work(table, check)))
             own, so = chances[known.choice], others[known.choice]
-            density, altered[i], _ = state.take(own, 1 / len(chances), so, _is_of_load(check))
+            density, altered[i], _ = state.take(own, 1 / len(chances), so, _is_of_load(check, fed, shows_in))
         else:
             healthy, parts = _as_healthy(table, known, chain, check)
             first, spot = before.get(check.first_id), (check.red, check.black, check.function)
             if first is None:
                 working, at_work = _as_healthy(table, known, chain, _at_work(table, check))
                 other = _again(known, spots[spot], ELSEWHEN) if spot in spots else _anything(known)
-                density, altered[i], works = state.take(healthy, other, working)
+                density, altered[i], works = state.take(healthy, other, working, _is_of_load(check, fed, shows_in))
                 if works > 0.5:
                     parts = at_work
             else:  # the same place again tells nothing new of how much is altered
@@ -183,7 +205,7 @@ def weigh_undescribed(table: Table, guesses: Guesses, answers: Sequence[Known]) 
                 spots[spot] = known.value
         each[i] = np.log(density)
     joint = chain.arranged([i for i in order if answers[i].choice < 0])
-    return Undescribed(each, altered, joint, states, before, _at_ground(table))
+    return Undescribed(each, altered, joint, states, before, _at_ground(table), fed, shows_in)
 
 
 def _at_work(table: Table, check: Check) -> Check:
