@@ -16,6 +16,7 @@ from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.diagnose.undescribed import LOOK_FOR, State, is_told, misfits, stays_odd, weigh_undescribed
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
+from troubleshoot.expect.table import Table
 from troubleshoot.session.beyond import say_beyond
 
 CheckOf = Callable[[str], Check]
@@ -108,3 +109,15 @@ def test_a_key_state_s_shares_stay_probabilities(densities: list[tuple[float, fl
         assert 0 <= state.some <= 1
         assert 0 <= state.showed <= state.could + 1e-9
         assert 0 <= state.alters() <= 1
+
+
+def test_a_load_dead_while_cranking_is_read_while_cranking(table: Table, guesses: Guesses, check_of: CheckOf) -> None:
+    """What the file lacks shows at the load in the key state that it was brought for, and not in what is highest over
+    the turn of the key, which may be from before it."""
+    told = weigh_undescribed(table, guesses, [], "dead-while-cranking")
+    untold = weigh_undescribed(table, guesses, [])
+    lowest = check_of("pump.plus to battery.neg volts_min cranking -ignition_module")
+    assert told.alters(lowest) > 2 * untold.alters(lowest)
+    for other in ("pump.plus to battery.neg volts on", "pump.plus to battery.neg volts_max cranking -ignition_module",
+                  "pump.minus to battery.neg volts_min cranking -ignition_module"):  # fmt: skip
+        assert told.alters(check_of(other)) == untold.alters(check_of(other))
