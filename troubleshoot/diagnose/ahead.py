@@ -113,7 +113,8 @@ class Ahead:
         weight = np.maximum(np.append(scale.weight[steady], np.zeros(more.size)), LEAST_WEIGHT)
         inside = np.bincount(fault[cells], weight, minlength=totals.shape[1])
         past = totals[:, fault[cells]] * weight / inside[fault[cells]]
-        table = _table(belief, cells, weight / weight.sum(), group_of[cells], checks, guesses, stand, rules.sure)
+        outcome = _outcomes(scale, steady, more, checks)
+        table = _table(belief, outcome, weight / weight.sum(), group_of[cells], checks, guesses, stand, rules.sure)
         return cls(table, past, rules)
 
     def seconds(self, checks: Iterable[int]) -> dict[int, float]:
@@ -196,10 +197,10 @@ def _revived(belief: Belief, fault: Ints, totals: Floats, cells: Ints) -> Ints:
 
 
 def _table(
-    belief: Belief, cells: Ints, weight: Floats, group: Ints, checks: Sequence[Check], guesses: Guesses, stand: Stand,
-    sure: float,
+    belief: Belief, outcome: Ints, weight: Floats, group: Ints, checks: Sequence[Check], guesses: Guesses,
+    stand: Stand, sure: float,
 ) -> DecisionTable:  # fmt: skip
-    """The decision table of some cells, with their weights and groups, (n,)."""
+    """The decision table of some cells, with their bands, (checks, n), weights and groups, (n,)."""
     circuit, costs = belief.table.network.circuit, guesses.costs
     places = {(check.setup, check.place): check for check in checks}
     at = {place: i for i, place in enumerate(places)}
@@ -210,7 +211,7 @@ def _table(
     return DecisionTable(
         weight=weight,
         group=np.unique(group, return_inverse=True)[1].astype(np.int64),
-        outcome=_outcomes(belief, cells, checks),
+        outcome=outcome,
         act_s=np.array([act_s(circuit, costs, check) for check in checks]),
         change_s=ready[:, of_place],
         after=left[of_place],
@@ -218,13 +219,18 @@ def _table(
     )
 
 
-def _outcomes(belief: Belief, cells: Ints, checks: Sequence[Check]) -> Ints:
-    """The band of each cell in each check, (checks, cells)."""
-    table = belief.table
+def _outcomes(scale: Scale, steady: Ints, more: Ints, checks: Sequence[Check]) -> Ints:
+    """The band of each cell in each check, (checks, cells): cells in some of the scale's rows, and more cells."""
+    table = scale.belief.table
+    cells = np.append(scale.picked[steady], more)
     found = np.zeros((len(checks), cells.size), dtype=np.int64)
     read = [i for i, check in enumerate(checks) if check.kind == "reading"]
     columns = np.array([table.column[checks[i].first_id] for i in read], dtype=np.int64)
-    mean, sigma = belief.expect(cells, columns)
+    here = np.ix_(steady, columns)
+    mean, sigma = scale.mean[here], scale.sigma[here]
+    if more.size:
+        others = scale.belief.expect(more, columns)
+        mean, sigma = np.concatenate([mean, others[0]]), np.concatenate([sigma, others[1]])
     nil = table.stack.floats[np.ix_(cells, columns)]
     found[read] = bands_of(np.where(nil, 0.0, mean), np.where(nil, NIL_SIGMA, sigma)).T
     for i, check in enumerate(checks):

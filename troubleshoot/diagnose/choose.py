@@ -159,14 +159,25 @@ class Scale:
 
     def at_most(self, check: Check) -> float:
         """An upper limit of `nats`: the groups' entropy, and for a reading the capacity of its spread in noise."""
-        if check.kind == "observation":
-            return min(self.entropy, float(np.log(len(check.answers))))
-        column = self.belief.table.column[check.first_id]
+        found = self._hopes.get(check.id)
+        if found is None:
+            found = self._hopes[check.id] = min(self.entropy, self._hope(check))
+        return found
+
+    @cached_property
+    def _hopes(self) -> dict[str, float]:
+        return {}
+
+    def _hope(self, check: Check) -> float:
+        if check.about:
+            return float(np.log(len(check.answers)))
+        column = self.belief.table.column.get(check.id)  # of most checks: a repeat has its first one's
+        column = self.belief.table.column[check.first_id] if column is None else column
         if not self.known[column]:
             return 0.0
-        if self.unlike or (check.setup.warm and self.away.size):
-            return min(self.entropy, float(_capacity(*self._told(check, column))))
-        return min(self.entropy, float(self._capacities[column]))
+        if self.unlike or (self.away.size and check.setup.warm):
+            return float(_capacity(*self._told(check, column)))
+        return float(self._capacities[column])
 
     @cached_property
     def _capacities(self) -> Floats:
