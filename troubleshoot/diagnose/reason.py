@@ -35,7 +35,7 @@ SURE = 0.97
 TELLS_NOTHING = 0.03
 """Nats under which no check is worth its time any more."""
 
-CONFIRMS = 0.2
+CONFIRMS = 0.15
 """Share of what is open without the carrying answer that a confirming check must be able to settle (invented)."""
 
 FOUNDED = 20.0
@@ -54,7 +54,7 @@ HOLDS = 0.5
 
 MOST_READINGS = 20
 
-LEADS, HARDLY = 0.5, 0.1
+LEADS, HARDLY = 0.5, 0.02
 """Probability of a fault from which it may be a verdict without being sure, and the share of a check's time that it
 must save on average to be made before that (invented)."""
 

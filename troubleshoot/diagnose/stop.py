@@ -2,7 +2,7 @@
 
 At stake is L = p(the leader is wrong, and some other fault of this circuit is it) × seconds lost by its repair. A check
 that tells `nats` of the `H` nats that are open saves about L·nats/H of that; it is worth its time where that is more
-than the seconds it takes. Under SURE one stops only where that is less than a tenth of those seconds; of a car that
+than the seconds it takes. Under SURE one stops only where that is next to nothing of those seconds; of a car that
 reads sound and was brought for nothing that it does, already where it is less than all of them.
 The shape is the expected value of information (Howard 1966, from memory); that it falls with the share of H is our
 own simplification, and the seconds that a wrong repair loses are guesses.
