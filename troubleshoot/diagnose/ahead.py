@@ -18,7 +18,7 @@ from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.cost import Stand, act_s, change_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
-from troubleshoot.diagnose.choose import Choice, Scale, choice_of, ranked
+from troubleshoot.diagnose.choose import Choice, Scale, ranked
 from troubleshoot.diagnose.decision import LEAST_WEIGHT, NIL_SIGMA, DecisionTable, bands_of, left_by
 from troubleshoot.diagnose.rollout import Rollout, State
 from troubleshoot.expect.seen import answer_chances
@@ -76,7 +76,9 @@ def look_ahead(
     quickest = min(seconds, key=lambda k: seconds[k])
     if seconds[quickest] >= (1 - SAVES) * seconds[0]:
         return best[0]
-    return best[quickest] if quickest < len(best) else choice_of(scale, table_checks[quickest], guesses, stand)
+    if quickest < len(best):
+        return best[quickest]
+    return ranked(scale, [table_checks[quickest]], guesses, stand, least=-1.0)[0]
 
 
 def _others(scale: Scale, checks: Sequence[Check], followed: Sequence[Check]) -> list[Check]:

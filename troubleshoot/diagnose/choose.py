@@ -87,10 +87,11 @@ def ranked(
     if not scale.picked.size:  # all is "not described": no check tells anything of it
         return []
     circuit = scale.belief.table.network.circuit
+    trust = 1 - 2 * guesses.mistakes.wrong_reading.value
     hopes = []
     for check in checks:
         seconds = cost_s(circuit, guesses.costs, stand, check)
-        worth = trust(check, guesses)
+        worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again and not check.watched else 1.0)
         hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
     hopes.sort(key=lambda hope: -hope[0])
     best: list[Choice] = []
@@ -101,18 +102,6 @@ def ranked(
         if choice.nats > least:
             best = sorted([*best, choice], key=lambda one: -one.rate)[:most]
     return best
-
-
-def trust(check: Check, guesses: Guesses) -> float:
-    """How much of what a check tells is left for what may go wrong with it: a reading, and one made anew."""
-    right = 1 - 2 * guesses.mistakes.wrong_reading.value if check.kind == "reading" else 1.0
-    return right * (REPEATED if check.again and not check.watched else 1.0)
-
-
-def choice_of(scale: Scale, check: Check, guesses: Guesses, stand: Stand) -> Choice:
-    """A check with what it tells and costs."""
-    nats = trust(check, guesses) * scale.nats(check, guesses.mistakes.wrong_look.value)
-    return Choice(check, nats, cost_s(scale.belief.table.network.circuit, guesses.costs, stand, check))
 
 
 @dataclass(frozen=True)
@@ -169,10 +158,9 @@ class Scale:
         return {}
 
     def _hope(self, check: Check) -> float:
-        if check.about:
+        if check.kind == "observation":
             return float(np.log(len(check.answers)))
-        column = self.belief.table.column.get(check.id)  # of most checks: a repeat has its first one's
-        column = self.belief.table.column[check.first_id] if column is None else column
+        column = self.belief.table.column[check.first_id]
         if not self.known[column]:
             return 0.0
         if self.unlike or (self.away.size and check.setup.warm):

@@ -116,8 +116,11 @@ def _at_ground(table: Table) -> frozenset[str]:
 
 def _fed(table: Table) -> frozenset[str]:
     """The pins of the loads that are not at ground through wires alone."""
-    loads, at_ground = table.network.circuit.loads, _at_ground(table)
-    return frozenset(p.node for p in table.network.points if p.part in loads and p.node not in at_ground)
+    kept, network = table.__dict__, table.network
+    if "_fed" not in kept:
+        at_ground, loads = _at_ground(table), network.circuit.loads
+        kept["_fed"] = frozenset(p.node for p in network.points if p.part in loads and p.node not in at_ground)
+    return kept["_fed"]  # type: ignore[no-any-return]
 
 
 def _is_of_load(check: Check, fed: frozenset[str], shows_in: str) -> bool:

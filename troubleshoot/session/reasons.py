@@ -179,9 +179,8 @@ class Standpoint:
 
     def stopping(self, ahead: Choice | None) -> str:
         """Why the verdict comes now, with the numbers; or what the next check, `ahead`, is good for."""
-        p_group = np.bincount(self.reasoner.group_of, self.belief.p_cell)
-        lead = float(p_group.max())
         at = stake(self.reasoner.table, self.reasoner.guesses, self.reasoner.group_of, self.belief)
+        lead = at.p_lead
         loses = ""
         if at.wrong_s:
             loses = f"; a wrong repair here would lose about {say_duration(at.wrong_s)}, so " \

@@ -18,7 +18,7 @@ import numpy as np
 from troubleshoot.solve.circuits import Floats, Ints
 
 KEPT_BYTES = 600e6
-"""Solved bases that are kept for the next time, at most: at 160 parts, where one takes 57 MB, those of ten setups."""
+"""Solved bases kept for the next time, at most: those of a large circuit are large, and a step asks for several."""
 
 SPARSE_FROM = 250
 """Nodes from which the ways through the tree are multiplied as sparse arrays: few branches lie on any one of them."""

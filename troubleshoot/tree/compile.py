@@ -40,7 +40,7 @@ SEVERITIES = (2, 4, 1000)
 """Severities of each fault on the decision table: the most, up to all there are, of which the optimum is proved."""
 
 BUDGET = 200_000
-"""Sets of cells that the exact solver may look at, for each of these: a minute or two."""
+"""Sets of cells that the exact solver may look at, for each of these."""
 
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
