@@ -99,6 +99,7 @@ class Ahead:
         self.rules = rules
         self._rollout = Rollout(table, BUDGET, least=rules.least)
         self._confirms: dict[int, float] = {}
+        self._alike: dict[int, Floats] = {}
 
     @classmethod
     def of(
@@ -106,7 +107,7 @@ class Ahead:
     ) -> Ahead:
         """Checks in the order given; the cells are the heaviest ones, and those that were without some answer."""
         belief = scale.belief
-        fault = np.unique(belief.table.names, return_inverse=True)[1]
+        fault = belief.table.fault_of
         steady = np.flatnonzero((scale.own == scale.picked) & (scale.weight > LIGHTEST))
         steady = steady[np.argsort(-scale.weight[steady], kind="stable")][:CELLS]
         totals = _without(belief, fault)
@@ -149,6 +150,12 @@ class Ahead:
             waiting += [(then, (*way, check)) for then in self._rollout.after(state, check)]
         return total
 
+    def _same(self, cell: int) -> Floats:
+        """1 where a check shows the same in a cell as in this one, (n, checks)."""
+        if cell not in self._alike:
+            self._alike[cell] = np.ascontiguousarray((self.table.outcome == self.table.outcome[:, [cell]]).T * 1.0)
+        return self._alike[cell]
+
     def _confirm_s(self, state: State, way: tuple[int, ...]) -> float:
         """Seconds, times the state's weight, of the check that confirms the verdict there; 0 where nothing has to."""
         table, mass = self.table, self._rollout.weight(state)
@@ -168,10 +175,9 @@ class Ahead:
         doubts = doubts[doubts @ leads < share * doubts.sum(axis=1)]
         if not doubts.size:
             return 0.0
-        same = (table.outcome == table.outcome[:, [cell]]) * 1.0
-        same[path] = 1.0
-        kept, left = (doubts * leads) @ same.T, doubts @ same.T
-        settles = (kept >= share * left).all(axis=0)
+        same = self._same(cell)
+        settles = ((doubts * leads) @ same >= share * (doubts @ same)).all(axis=0)
+        settles[path] = False
         if not settles.any():
             return 0.0
         some = np.flatnonzero(settles)
@@ -237,6 +243,6 @@ def _outcomes(scale: Scale, steady: Ints, more: Ints, checks: Sequence[Check]) -
     found[read] = bands_of(np.where(nil, 0.0, mean), np.where(nil, NIL_SIGMA, sigma)).T
     for i, check in enumerate(checks):
         if check.kind == "observation":
-            likeliest = answer_chances(table, check, 0.0)[cells].argmax(axis=1)
+            likeliest = answer_chances(table, check, 0.0, cells).argmax(axis=1)
             found[i] = np.unique(likeliest, return_inverse=True)[1].ravel()
     return found

@@ -83,7 +83,7 @@ def has_cause_behind(fault: Fault) -> bool:
 
 def causes(table: Table, guesses: Guesses, evidence: Sequence[Known], name: str) -> tuple[Cause, ...]:
     """Why a named fault came about, likeliest first; none where the fault needs no cause behind it."""
-    fault = next((cell.fault for cell in table.cells if cell.fault.name == name), None)
+    fault = table.faults.get(name)
     if fault is None or not has_cause_behind(fault):
         return ()
     plain = prior_of(table, guesses)[:-1]
@@ -93,8 +93,10 @@ def causes(table: Table, guesses: Guesses, evidence: Sequence[Known], name: str)
     found = {other: float(brings[names == other].sum()) for other in dict.fromkeys(names[brings > 0])}
     alone = float(plain[names == name].sum())
     total = alone + sum(found.values())
-    faults = {cell.fault.name: cell.fault for cell in table.cells}
-    told = [Cause(n, faults[n].say, p / total, _proof(table, fault, n)) for n, p in found.items() if p / total > LEAST]
+    told = [
+        Cause(n, table.faults[n].say, p / total, _proof(table, fault, n))
+        for n, p in found.items() if p / total > LEAST
+    ]  # fmt: skip
     unseen = UNSEEN_FUSE if fault.mode == "blown" else UNSEEN_CONTACT
     told += [Cause("", so, share * alone / total, proof) for so, share, proof in unseen]
     return tuple(sorted(told, key=lambda cause: -cause.probability)[:MOST])

@@ -71,13 +71,14 @@ class Belief:
         """Probability of a fault that comes and goes."""
         return float(self.p_cell[:-1] @ self.p_goes) if self.p_goes is not None else 0.0
 
-    def chances(self, check: Check, wrong_look: float) -> Floats:
-        """Chance of each of an observation's answers in every cell, (C, answers)."""
-        steady = answer_chances(self.table, check, wrong_look)
+    def chances(self, check: Check, wrong_look: float, cells: Ints | None = None) -> Floats:
+        """Chance of each of an observation's answers in every cell, or in these, (cells, answers)."""
+        steady = answer_chances(self.table, check, wrong_look, cells)
         if self.p_goes is None or not check.about.startswith("wiggle:"):
             return steady
-        moved = wiggle_chances(self.table, check) * (1 - wrong_look) + wrong_look / 2
-        share = self.p_goes[:, None]
+        every = slice(None) if cells is None else cells
+        moved = wiggle_chances(self.table, check)[every] * (1 - wrong_look) + wrong_look / 2
+        share = self.p_goes[every, None]
         return np.asarray(share * np.stack([moved, 1 - moved], axis=1) + (1 - share) * steady)
 
     @property
@@ -88,10 +89,9 @@ class Belief:
     @cached_property
     def p_fault(self) -> dict[str, float]:
         """Probability of each fault by name."""
-        totals: dict[str, float] = {}
-        for name, p in zip([*self.table.names, NOT_DESCRIBED.name], self.p_cell, strict=True):
-            totals[name] = totals.get(name, 0.0) + float(p)
-        return totals
+        of_fault = np.bincount(self.table.fault_of, self.p_cell[:-1]).tolist()
+        by_name = dict(zip(sorted(self.table.faults), of_fault, strict=True))
+        return {name: by_name[name] for name in self.table.faults} | {NOT_DESCRIBED.name: float(self.p_cell[-1])}
 
     def expect(self, cells: Ints, columns: Ints | None = None) -> tuple[Floats, Floats]:
         """Mean and sigma of the table's readings in some cells, given those so far: (cells, readings).
@@ -182,7 +182,7 @@ def _log_look(table: Table, known: Known, guesses: Guesses) -> Floats:
 
 def prior_of(table: Table, guesses: Guesses) -> Floats:
     """The table's weights with "not described" behind them, (C + 1,)."""
-    total = sum(guesses.prior(fault.prior) for fault in {cell.fault for cell in table.cells})
+    total = sum(guesses.prior(fault.prior) for fault in table.faults.values())
     other = guesses.prior(NOT_DESCRIBED.prior) / (total + guesses.prior(NOT_DESCRIBED.prior))
     return np.append(table.weight * (1 - other), other)
 

@@ -7,6 +7,7 @@ I(C; Y) >= -sum_i w_i ln sum_j w_j BC_ij, and I(G; Y) = I(C; Y) - sum_g w_g I(C;
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -90,9 +91,11 @@ def ranked(
     trust = 1 - 2 * guesses.mistakes.wrong_reading.value
     hopes = []
     for check in checks:
-        seconds = cost_s(circuit, guesses.costs, stand, check)
         worth = (trust if check.kind == "reading" else 1.0) * (REPEATED if check.again and not check.watched else 1.0)
-        hopes.append((worth * scale.at_most(check) / seconds, worth, seconds, check))
+        most_nats = worth * scale.at_most(check)
+        if most_nats > least:
+            seconds = cost_s(circuit, guesses.costs, stand, check)
+            hopes.append((most_nats / seconds, worth, seconds, check))
     hopes.sort(key=lambda hope: -hope[0])
     best: list[Choice] = []
     for hope, worth, seconds, check in hopes:
@@ -178,7 +181,7 @@ class Scale:
         """Expected information of the check's answer about the group."""
         if check.kind == "observation":
             rows = np.maximum(self.own, 0) if check.about.startswith("wiggle:") else self.picked
-            chances = self.belief.chances(check, wrong_look)[rows]
+            chances = self.belief.chances(check, wrong_look, rows)
             if self.unlike:
                 chances[-1] = 1 / chances.shape[1]
             return _look_nats(chances, self._weight(check), self.group)
@@ -246,15 +249,15 @@ def _representatives(belief: Belief) -> tuple[Ints, Floats]:
     p = belief.p_cell[:-1]
     if belief.p_goes is not None and not _looks_for_coming(belief):
         p = p * (1 - belief.p_goes)
-    faults = np.unique(belief.table.names, return_inverse=True)[1]
+    faults = belief.table.fault_of
     order = np.argsort(-p, kind="stable")
-    rank_in_fault = np.zeros(p.size, dtype=int)
-    seen = np.zeros(faults.max() + 1, dtype=int)
-    for cell in order:
-        rank_in_fault[cell] = seen[faults[cell]]
+    seen: Counter[int] = Counter()
+    kept = []
+    for cell in order[p[order] > UNLIKELY].tolist():
         seen[faults[cell]] += 1
-    kept = [c for c in order if rank_in_fault[c] < CELLS_A_FAULT and p[c] > UNLIKELY][:MOST_CELLS]
-    picked = np.array(kept, dtype=np.int64)
+        if seen[faults[cell]] <= CELLS_A_FAULT:
+            kept.append(cell)
+    picked = np.array(kept[:MOST_CELLS], dtype=np.int64)
     total = np.bincount(faults, p)
     inside = np.bincount(faults[picked], p[picked], minlength=total.size)
     weight = p[picked] * total[faults[picked]] / inside[faults[picked]]
@@ -299,7 +302,6 @@ def _reading_nats(mean: Floats, sigma: Floats, floats: Bools, weight: Floats, gr
 
 def _look_nats(chances: Floats, weight: Floats, group: Ints) -> float:
     """Information of an observation's answer about the group."""
-    joint = np.zeros((group.max() + 1, chances.shape[1]))
-    np.add.at(joint, group, weight[:, None] * chances)
+    joint = np.stack([np.bincount(group, weight * chance) for chance in chances.T], axis=1)
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
     return float(np.where(joint > 0, joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300)), 0).sum())

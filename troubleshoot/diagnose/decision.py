@@ -201,7 +201,7 @@ def decide(
     cell = np.repeat(picked, tolerances)
     value, chance = np.tile(values, picked.size), np.tile((np.arange(tolerances) + 0.5) / tolerances, picked.size)
     rows = [
-        _look_bands(answer_chances(table, check, 0.0)[cell], chance)
+        _look_bands(answer_chances(table, check, 0.0, cell), chance)
         if check.kind == "observation"
         else _reading_bands(table, table.column[check.first_id], cell, value, spread)
         for check in checks

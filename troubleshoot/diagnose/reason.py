@@ -103,7 +103,7 @@ class Reasoner:
 
     @cached_property
     def _faults(self) -> dict[str, Fault]:
-        return {cell.fault.name: cell.fault for cell in self.table.cells} | {NOT_DESCRIBED.name: NOT_DESCRIBED}
+        return self.table.faults | {NOT_DESCRIBED.name: NOT_DESCRIBED}
 
     def fault(self, name: str) -> Fault:
         """The fault of this name, of two faults as one."""

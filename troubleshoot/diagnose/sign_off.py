@@ -104,12 +104,11 @@ def mended_with(table: Table, name: str) -> Bools:
     """The cells whose fault is gone once that of this name has been repaired, (C,): its own, and of a fault of a part
     itself all that lies in that part, since another one goes in. What lies in its wires or its socket stays."""
     net = table.network
-    faults = {cell.fault.name: cell.fault for cell in table.cells}
-    part = faults[name].part if name in faults else ""
+    part = table.faults[name].part if name in table.faults else ""
 
     def of_the_part(fault: Fault) -> bool:
         return fault.part == part and bool(fault.changes) and not net.renewed(fault, part).changes
 
-    new_one = part in net.circuit.parts and of_the_part(faults[name])
-    gone = {one for one, fault in faults.items() if one == name or (new_one and of_the_part(fault))}
+    new_one = part in net.circuit.parts and of_the_part(table.faults[name])
+    gone = {one for one, fault in table.faults.items() if one == name or (new_one and of_the_part(fault))}
     return np.array([cell in gone for cell in table.names])

@@ -78,11 +78,11 @@ def stake(table: Table, guesses: Guesses, group_of: Ints, belief: Belief) -> Sta
     """What is at stake with the leading group; `group_of` (C + 1,) numbers each cell's group."""
     p_group: Floats = np.bincount(group_of, belief.p_cell).astype(float)
     lead = int(p_group.argmax())
-    faults = {cell.fault.name: cell.fault for cell in table.cells}
-    names = {name for name, g in zip(table.names, group_of[:-1], strict=True) if g == lead}
+    by_alphabet = sorted(table.faults)
+    names = [by_alphabet[fault] for fault in np.unique(table.fault_of[group_of[:-1] == lead])]
     p_fault = belief.p_fault
     inside = sum(p_fault[name] for name in names)
-    lost = sum(p_fault[n] * wrong_repair_s(table.network.circuit, guesses, faults[n]) for n in names)
+    lost = sum(p_fault[n] * wrong_repair_s(table.network.circuit, guesses, table.faults[n]) for n in names)
     described = belief.p_cell[:-1]
     p_other = float(described.sum() - described[group_of[:-1] == lead].sum())
     among = np.bincount(group_of[:-1], described).astype(float)

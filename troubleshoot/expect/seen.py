@@ -15,7 +15,7 @@ from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Behaviour, Table
 from troubleshoot.parts import Relay
 from troubleshoot.parts.branch import Fault
-from troubleshoot.solve.linear import Bools, Floats
+from troubleshoot.solve.linear import Bools, Floats, Ints
 
 HOT_W = 4.0
 """Watts in a part's joints from which it is felt as hot after a minute (invented); a coil's own 2 W is less."""
@@ -34,9 +34,10 @@ FLOOR = 0.03
 """Chance of a complaint that the fault does not explain: people mix up and mishear (invented)."""
 
 
-def answer_chances(table: Table, check: Check, wrong_look: float) -> Floats:
-    """Chance of each of the check's answers for every cell, (C, answers), rows summing to 1."""
+def answer_chances(table: Table, check: Check, wrong_look: float, cells: Ints | None = None) -> Floats:
+    """Chance of each of the check's answers for every cell, or for these, (cells, answers), rows summing to 1."""
     sharp = table.remembered(check.first_id, lambda: _sharp_chances(table, check))
+    sharp = sharp if cells is None else sharp[cells]
     return np.asarray(sharp * (1 - wrong_look) + wrong_look / sharp.shape[1])
 
 

@@ -24,6 +24,7 @@ from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.circuit.setups import Setup, cranking_setup, setup_before, working_setup
 from troubleshoot.expect.cells import Cell, list_cells, thresholds
 from troubleshoot.expect.moves import Moves, Places, Told, Unknowns
+from troubleshoot.parts.branch import Fault
 from troubleshoot.solve import meter
 from troubleshoot.solve.cases import Bench
 from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
@@ -142,6 +143,16 @@ class Table:
     def names(self) -> list[str]:
         """Fault name of every cell."""
         return [cell.fault.name for cell in self.cells]
+
+    @cached_property
+    def faults(self) -> dict[str, Fault]:
+        """Its cells' faults by name."""
+        return {cell.fault.name: cell.fault for cell in self.cells}
+
+    @cached_property
+    def fault_of(self) -> Ints:
+        """Number of every cell's fault, by alphabet, (C,)."""
+        return np.unique(self.names, return_inverse=True)[1]
 
     @cached_property
     def checks(self) -> list[Check]:

@@ -151,7 +151,7 @@ def _prior(table: Table, guesses: Guesses, after: str) -> Floats:
 
 def _evened(table: Table, weight: Floats) -> Floats:
     """The weights with a share of them spread evenly over the faults."""
-    of = np.unique(table.names, return_inverse=True)[1]
+    of = table.fault_of
     even = weight / np.bincount(of, weight)[of] / (of.max() + 1)
     return np.asarray((1 - EVEN) * weight + EVEN * even)
 
