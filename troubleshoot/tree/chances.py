@@ -39,7 +39,7 @@ CHATTERS = (0.65, 0.35)
 """While a relay chatters a meter shows some middle: this share of the settled value, and its sigma as a share of that
 (invented)."""
 
-STRADDLE_COSTS = 0.5
+STRADDLE_COSTS = 2.0
 """Nats that a limit loses where all weight lies on both sides of it, for all weight (invented): who may come to either
 branch must be found in both."""
 

@@ -1,15 +1,15 @@
 """A decision tree made from a circuit's expect table: for every fault at every severity, the fewest seconds to its
 verdict that the search finds, with a proof of how far from the best that can be.
 
-The proof is on the decision table (decision 8): each fault at as many severities as the exact solver manages, each on
-one side of every limit. The tree itself is searched over all severities, which may lie on both sides (`lookahead.py`);
-where the tree that follows the decision table's plan is the better one, that is taken.
+The proof is on a decision table (`yardstick.py`). The tree itself is searched over all severities, which may lie on
+both sides of a limit (`lookahead.py`), or follows that table's plan; with more or less patience, and of what is near
+the best plan of that table the one that finds most is taken.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from graphlib import TopologicalSorter
 
@@ -17,30 +17,32 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.circuit import Circuit
-from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.comes_and_goes import chances_told, for_heat
-from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
-from troubleshoot.diagnose.optimum import Optimum, find_optimum
-from troubleshoot.expect.seen import answer_chances, told_already
+from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
-from troubleshoot.solve.meter import OHMS_OFFSET, OVER_LIMIT_OHM
 from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.draft import Drafting
 from troubleshoot.tree.lookahead import Least, Lookahead, Way
-from troubleshoot.tree.tree import Branch, Claims, Step, Tree, Verdict
+from troubleshoot.tree.tree import Claims, Step, Tree, Verdict
+from troubleshoot.tree.yardstick import proved
 
 MEAN: Least = "mean-time"
 
 Draft = tuple[Way, str, dict[str, Step], dict[str, Verdict]]
 
-SEVERITIES = (2, 4, 1000)
-"""Severities of each fault on the decision table: the most, up to all there are, of which the optimum is proved."""
+BUDGET = 400_000
+"""Sets of cells that the exact solver may look at, for each of the yardstick's tables."""
 
-BUDGET = 200_000
-"""Sets of cells that the exact solver may look at, for each of these."""
+PATIENCE = (2.5e-4, 5e-4, 1e-3, 1.5e-3, 2e-3)
+"""Nats a second under which a tree stops and names two groups, from the most patient on: 0.025 to 0.2 of a check of 100
+seconds (invented)."""
+
+NEAR = 0.02
+"""A tree this share dearer than the plan that tells all apart on the decision table, or less, may be as patient as it
+likes."""
 
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
@@ -109,36 +111,44 @@ def compile_tree(
     groups. `after`: a complaint, "" for any; `can` says in the file what the person can not do."""
     weight = _prior(table, guesses, after)
     chances = Chances(table, checks, _evened(table, weight), group_of)
-    searches = [Lookahead(chances, guesses, weight, group_of, aim) for aim in dict.fromkeys((least, MEAN))]
-    proof, optimum = _proved(searches[-1], budget)
-    ways = [search.tree() for search in searches]
-    ways.append(searches[-1].following(proof.chooser(optimum), frozenset(proof.cells.tolist())))
-    drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
+    yardstick, optimum = proved(Lookahead(chances, guesses, weight, group_of, PATIENCE[-1]), budget)
+
+    def drafts(patience: float, aim: Least) -> list[Draft]:
+        search = Lookahead(chances, guesses, weight, group_of, patience, aim)
+        ways = [search.tree(), search.following(yardstick.chooser(optimum), yardstick.outcome)]
+        return [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
+
+    def mean(draft: Draft) -> float:
+        return float(weight @ draft[0].seconds)
 
     def rate(draft: Draft) -> tuple[float, float]:
-        way, mean = draft[0], float(weight @ draft[0].seconds)
-        return {"mean-time": mean, "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean
+        way = draft[0]
+        return {MEAN: mean(draft), "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean(draft)
 
-    way, first, steps, verdicts = min(drafts, key=rate)
+    tried = {patience: drafts(patience, MEAN) for patience in PATIENCE}
+    patience, best = _most_right(tried, mean, chances.weight, (1 + NEAR) * optimum.plan.cost_s)
+    if least != MEAN:
+        best = min([best, *tried[patience], *drafts(patience, least)], key=rate)
+    way, first, steps, verdicts = best
     tree = Tree(table.network, first, steps, verdicts, after=after, can=tuple(can))
     mean_s, right = float(weight @ way.seconds), float(weight @ way.right)
     tree = replace(tree, claims=_claims(tree, right, mean_s))
     return Compiled(
-        tree, least, mean_s, way.worst, right, proof.table.weight.size, proof.table.act_s.size,
-        *proof.walked(tree, guesses), optimum.bound_s, optimum.is_proved,
+        tree, least, mean_s, way.worst, right, yardstick.table.weight.size,
+        yardstick.table.act_s.size, *yardstick.walked(tree, guesses), optimum.bound_s, optimum.is_proved,
     )  # fmt: skip
 
 
-def _proved(search: Lookahead, budget: int) -> tuple[Proof, Optimum]:
-    """The decision table with most severities whose optimum is proved within the budget, with that; where there is
-    none, the smallest with what was found."""
-    found: list[tuple[Proof, Optimum]] = []
-    for severities in SEVERITIES:
-        proof = Proof.of(search, severities)
-        found.append((proof, find_optimum(proof.table, budget)))
-        if not found[-1][1].is_proved:
-            break
-    return next((each for each in reversed(found) if each[1].is_proved), found[0])
+def _most_right(
+    tried: Mapping[float, Sequence[Draft]], mean: Callable[[Draft], float], counts: Floats, most_s: float
+) -> tuple[float, Draft]:
+    """Of trees that take no more than so long, the one that finds most, each fault weighed by `counts` (C,); where all
+    take longer, the quickest. With the patience that it was searched with."""
+    every = [(patience, draft) for patience, drafts in tried.items() for draft in drafts]
+    quick = [one for one in every if mean(one[1]) <= most_s]
+    if not quick:
+        return min(every, key=lambda one: mean(one[1]))
+    return max(quick, key=lambda one: float(counts @ one[1][0].right))
 
 
 def _prior(table: Table, guesses: Guesses, after: str) -> Floats:
@@ -171,93 +181,3 @@ def longest(tree: Tree) -> int:
     for name in TopologicalSorter(leads).static_order():
         left[name] = 1 + max(left[to] for to in leads[name]) if name in leads else 0
     return left.get(tree.first, 0)
-
-
-@dataclass(frozen=True)
-class Proof:
-    """The decision table of a search, by whose exact optimum its trees are measured.
-
-    `cells` (m,) are the severities of each fault that stand for all, `weight` (m,) what they stand for. The table's own
-    cells are those of them that no limit of the whole circuit makes one, named by their numbers.
-    """
-
-    search: Lookahead
-    cells: Ints
-    weight: Floats
-    table: DecisionTable
-
-    @classmethod
-    def of(cls, search: Lookahead, severities: int) -> Proof:
-        """With so many severities of each fault, at most."""
-        chances = search.chances
-        cells, weight = _middles(chances.table, search.weight, severities)
-        table = DecisionTable(
-            weight=weight,
-            group=search.group_of[cells],
-            outcome=np.array([chance[cells].argmax(axis=1) for chance in chances.chance], dtype=np.int64),
-            act_s=search.act_s,
-            change_s=search.change_s,
-            after=search.after,
-            checks=tuple(str(k) for k in range(len(chances.checks))),
-            cells=tuple(map(str, cells.tolist())),
-        )
-        return cls(search, cells, weight, tidied(table))
-
-    def chooser(self, optimum: Optimum) -> Callable[[frozenset[int], int], int]:
-        """What the optimum's plan does next when these cells of the circuit's table are alive, from a stand; -1 where
-        it is done or has not come there."""
-        place = {int(name): i for i, name in enumerate(self.table.cells)}
-
-        def choose(alive: frozenset[int], stand: int) -> int:
-            mask = sum(1 << place[cell] for cell in alive if cell in place)
-            check = optimum.plan.choice.get((mask, stand), -1) if mask else -1
-            return int(self.table.checks[check]) if check >= 0 else -1
-
-        return choose
-
-    def walked(self, tree: Tree, guesses: Guesses) -> tuple[float, float]:
-        """Expected seconds of a tree for cars that read just what their cell predicts; and the share of them that comes
-        to a verdict which names faults of one group only, their own."""
-        table, costs = self.search.chances.table, guesses.costs
-        group = dict(zip(table.names, self.search.group_of.tolist(), strict=True))
-        seconds, told_apart = 0.0, 0.0
-        for cell, weight in zip(self.cells.tolist(), self.weight.tolist(), strict=True):
-            stand, name = Stand(), tree.first
-            while name in tree.steps:
-                step = tree.steps[name]
-                seconds += weight * cost_s(table.network.circuit, costs, stand, step.check)
-                stand, name = left_by(step.check), _taken(table, step, cell).to
-            named = {group.get(suspect) for suspect in tree.verdicts[name].suspects}
-            told_apart += weight * (named == {int(self.search.group_of[cell])})
-        return seconds, told_apart
-
-
-def _taken(table: Table, step: Step, cell: int) -> Branch:
-    """The branch of a step that a cell's likeliest answer takes."""
-    if step.check.kind == "observation":
-        answer = step.check.answers[int(answer_chances(table, step.check, 0.0)[cell].argmax())]
-        branch = step.of_answer(answer)
-    else:
-        mean = float(table.stack.mean[cell, table.column[step.check.id]])
-        value = math.exp(mean) - OHMS_OFFSET if step.check.is_ohms else mean
-        over = step.of_over_limit() if step.check.is_ohms and value > OVER_LIMIT_OHM else None
-        branch = over or step.of_value(value)
-    if branch is None:
-        raise ValueError(f"a gap in {step.name}")
-    return branch
-
-
-def _middles(table: Table, weight: Floats, parts: int) -> tuple[Ints, Floats]:
-    """Of each fault's cells, by rising severity in parts of about equal weight, the middle one of each part, (m,), with
-    the weight of the part, (m,)."""
-    found: dict[int, float] = {}
-    for name in dict.fromkeys(table.names):
-        own = [c for c, other in enumerate(table.names) if other == name]
-        order = np.array(sorted(own, key=lambda c: (table.cells[c].severity or 0.0, c)))
-        part_of = np.minimum((np.cumsum(weight[order]) / weight[order].sum() * parts - 1e-9).astype(int), parts - 1)
-        for part in range(parts):
-            inside = order[part_of == part]
-            if inside.size:
-                running = np.cumsum(weight[inside])
-                found[int(inside[np.searchsorted(running, running[-1] / 2)])] = float(running[-1])
-    return np.array(list(found), dtype=np.int64), np.array(list(found.values()))

@@ -31,9 +31,6 @@ they weigh (as in a session: `diagnose/reason.py`)."""
 TELLS_NOTHING = 0.01
 """Nats about the groups, of those that may be here, under which no check is worth a step (invented)."""
 
-LEAST_RATE = 4e-4
-"""Nats a second under which it is better to stop and name two groups (invented): 0.04 of a check of 100 seconds."""
-
 RARE = 4e-4
 """Share of all that may come to a verdict though it is not sure: no further step is printed for so few (invented)."""
 
@@ -71,18 +68,19 @@ class Way:
 
 class Lookahead:
     """Trees for one circuit. `weight` (C,) is the prior of the cells, by which time is reckoned; `counts` (C,), by
-    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group."""
+    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group.
+    `patience`: nats a second under which it is better to stop and name two groups."""
 
     def __init__(
-        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, least: Least = "mean-time",
-        width: int = WIDTH,
+        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, patience: float,
+        least: Least = "mean-time",
     ) -> None:  # fmt: skip
         self.chances = chances
         self.weight = weight
         self.counts = chances.weight
         self.group_of = group_of
+        self.patience = patience
         self.least = least
-        self.width = width
         circuit, costs = chances.table.network.circuit, guesses.costs
         checks = chances.checks
         stands = list(dict.fromkeys([Stand(), *(left_by(check) for check in checks)]))
@@ -100,26 +98,24 @@ class Lookahead:
         """The best tree found, from the start."""
         return self._best(np.arange(self.weight.size), np.ones(self.weight.size), 0, frozenset())
 
-    def following(self, choose: Callable[[frozenset[int], int], int], alive: frozenset[int]) -> Way:
-        """The tree that follows a plan while it has a check for the cells of the plan that are alive, and looks ahead
-        from there for all others that may be here. `choose` gives that check for such cells and a stand, or -1."""
+    def following(self, choose: Callable[[frozenset[int], int], int], outcome: Ints) -> Way:
+        """The tree that follows a plan while it has a check for the plan's rows that are alive, and looks ahead from
+        there for all others that may be here. `outcome` (K, rows): the band of each row in every check; `choose` gives
+        the check for living rows and a stand, or -1."""
+
+        def follow(cells: Ints, share: Floats, stand: int, used: frozenset[int], alive: frozenset[int]) -> Way:
+            check = choose(alive, stand) if alive else -1
+            if check < 0 or self._is_done(cells, share):
+                return self._best(cells, share, stand, used)
+
+            def further(band: int, cells: Ints, share: Floats) -> Way:
+                kept = frozenset(row for row in alive if outcome[check, row] == band)
+                return follow(cells, share, int(self.after[check]), used | {check}, kept)
+
+            return self._join(cells, share, stand, check, None, further)
+
         every = np.arange(self.weight.size)
-        return self._follow(every, np.ones(every.size), 0, frozenset(), choose, alive)
-
-    def _follow(
-        self, cells: Ints, share: Floats, stand: int, used: frozenset[int],
-        choose: Callable[[frozenset[int], int], int], alive: frozenset[int],
-    ) -> Way:  # fmt: skip
-        check = choose(alive, stand) if alive else -1
-        if check < 0 or self._is_done(cells, share):
-            return self._best(cells, share, stand, used)
-        band_of = self.chances.chance[check].argmax(axis=1)
-
-        def further(band: int, cells: Ints, share: Floats) -> Way:
-            kept = frozenset(cell for cell in alive if band_of[cell] == band)
-            return self._follow(cells, share, int(self.after[check]), used | {check}, choose, kept)
-
-        return self._join(cells, share, stand, check, None, further)
+        return follow(every, np.ones(every.size), 0, frozenset(), frozenset(range(outcome.shape[1])))
 
     # ---- what a check tells here
 
@@ -131,7 +127,7 @@ class Lookahead:
         inner = xlogx(groups.sum(axis=1)).sum() - np.add.reduceat(xlogx(joint).sum(axis=0), self._first)
         told = np.maximum(about_all - inner, 0.0) / mass.sum()
         rate = told / self.cost_s[stand]
-        return np.where((told > TELLS_NOTHING) & (rate > LEAST_RATE), rate, 0.0)
+        return np.where((told > TELLS_NOTHING) & (rate > self.patience), rate, 0.0)
 
     def _groups(self, cells: Ints, mass: Floats) -> Floats:
         """Weight of each living cell in its group, (groups, cells)."""
@@ -202,7 +198,7 @@ class Lookahead:
         return self._found[key]
 
     def _search(self, cells: Ints, share: Floats, stand: int, used: frozenset[int]) -> Way:
-        top = self._top(cells, share, stand, used, self.width)
+        top = self._top(cells, share, stand, used, WIDTH)
         if not top:
             return self._end(cells, share)
         mass = self.weight[cells] * share

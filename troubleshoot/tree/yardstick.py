@@ -1,0 +1,142 @@
+"""The decision table by whose exact optimum a circuit's trees are measured (decision 8).
+
+A row stands for a share of the cars of a fault: of its severities the middle one of a part of them, of what else is not
+known about a car, one half. In each row a reading lies on one side of every limit; all of a row's readings lie as high
+or low within what its cell may show. Where it is proved, its optimum is what no tree can undercut that tells all rows'
+groups apart by these limits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from troubleshoot.circuit.cost import Stand, cost_s
+from troubleshoot.circuit.guesses import Guesses
+from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
+from troubleshoot.diagnose.optimum import Optimum, find_optimum
+from troubleshoot.expect.table import Table
+from troubleshoot.solve.linear import Floats, Ints
+from troubleshoot.tree.lookahead import Lookahead
+from troubleshoot.tree.tree import Branch, Step, Tree
+
+SEVERITIES = (2, 4, 6)
+"""Severities of each fault, the most of which the optimum is proved."""
+
+WITHIN = np.array([0.25, 0.75])
+"""Where in what its cell may show a row's readings lie: the middles of two halves."""
+
+
+@dataclass(frozen=True)
+class Yardstick:
+    """The table, and its rows before those that read alike are made one: `cell` (m,) of the circuit's table, `at` (m,)
+    where in what it may show, `weight` (m,); `outcome` (K, m) their bands in the search's checks. The table's own cells
+    are named by their row's number."""
+
+    search: Lookahead
+    cell: Ints
+    at: Floats
+    weight: Floats
+    outcome: Ints
+    table: DecisionTable
+
+    @classmethod
+    def of(cls, search: Lookahead, severities: int) -> Yardstick:
+        """With so many severities of each fault, at most."""
+        chances = search.chances
+        cells, weight = _middles(chances.table, search.weight, severities)
+        cell, weight = np.repeat(cells, WITHIN.size), np.repeat(weight / WITHIN.size, WITHIN.size)
+        at = np.tile(WITHIN, cells.size)
+        outcome = np.array([_band(chance[cell], at) for chance in chances.chance], dtype=np.int64)
+        table = DecisionTable(
+            weight=weight,
+            group=search.group_of[cell],
+            outcome=outcome,
+            act_s=search.act_s,
+            change_s=search.change_s,
+            after=search.after,
+            checks=tuple(str(k) for k in range(len(chances.checks))),
+            cells=tuple(map(str, range(cell.size))),
+        )
+        return cls(search, cell, at, weight, outcome, tidied(table))
+
+    def chooser(self, optimum: Optimum) -> Callable[[frozenset[int], int], int]:
+        """What the optimum's plan does next when these rows are alive, from a stand; -1 where it is done or has not
+        come there."""
+        place = {int(name): i for i, name in enumerate(self.table.cells)}
+
+        def choose(alive: frozenset[int], stand: int) -> int:
+            mask = sum(1 << place[row] for row in alive if row in place)
+            check = optimum.plan.choice.get((mask, stand), -1) if mask else -1
+            return int(self.table.checks[check]) if check >= 0 else -1
+
+        return choose
+
+    def walked(self, tree: Tree, guesses: Guesses) -> tuple[float, float]:
+        """Expected seconds of a tree for cars that read as their row says; and the share of them that comes to a
+        verdict which names faults of one group only, their own."""
+        chances, costs = self.search.chances, guesses.costs
+        circuit = chances.table.network.circuit
+        group = dict(zip(chances.table.names, self.search.group_of.tolist(), strict=True))
+        seconds, told_apart = 0.0, 0.0
+        for row, weight in enumerate(self.weight.tolist()):
+            stand, name = Stand(), tree.first
+            while name in tree.steps:
+                step = tree.steps[name]
+                seconds += weight * cost_s(circuit, costs, stand, step.check)
+                stand, name = left_by(step.check), self._taken(step, row).to
+            named = {group.get(suspect) for suspect in tree.verdicts[name].suspects}
+            told_apart += weight * (named == {int(self.search.group_of[self.cell[row]])})
+        return seconds, told_apart
+
+    def _taken(self, step: Step, row: int) -> Branch:
+        """The branch of a step that a row comes to."""
+        chances, cells, at = self.search.chances, self.cell[[row]], self.at[[row]]
+        if step.check.kind == "observation":
+            band = int(_band(chances.bands(step.check, np.zeros(0))[cells], at)[0])
+            branch = step.of_answer(step.check.answers[band])
+        else:
+            limits = sorted({each.low for each in step.branches if np.isfinite(each.low)})
+            ends = [*([limits[0] - 1.0] if limits else [0.0]), *limits]
+            band = int(_band(chances.shown(step.check).only(cells).bands(np.array(limits)), at)[0])
+            branch = step.of_value(ends[band])
+        if branch is None:
+            raise ValueError(f"a gap in {step.name}")
+        return branch
+
+
+def proved(search: Lookahead, budget: int) -> tuple[Yardstick, Optimum]:
+    """The table with most severities whose optimum is proved within the budget, with that; where there is none, the
+    smallest with what was found."""
+    found: list[tuple[Yardstick, Optimum]] = []
+    for severities in SEVERITIES:
+        made = Yardstick.of(search, severities)
+        if found and made.cell.size == found[-1][0].cell.size:
+            break  # no fault has so many
+        found.append((made, find_optimum(made.table, budget)))
+        if not found[-1][1].is_proved:
+            break
+    return next((each for each in reversed(found) if each[1].is_proved), found[0])
+
+
+def _band(chance: Floats, at: Floats) -> Ints:
+    """The band of each row: where its running chance (m, bands) passes `at` (m,)."""
+    return np.asarray((np.cumsum(chance, axis=1) < at[:, None] - 1e-9).sum(axis=1))
+
+
+def _middles(table: Table, weight: Floats, parts: int) -> tuple[Ints, Floats]:
+    """Of each fault's cells, by rising severity in parts of about equal weight, the middle one of each part, (m,), with
+    the weight of the part, (m,)."""
+    found: dict[int, float] = {}
+    for name in dict.fromkeys(table.names):
+        own = [c for c, other in enumerate(table.names) if other == name]
+        order = np.array(sorted(own, key=lambda c: (table.cells[c].severity or 0.0, c)))
+        part_of = np.minimum((np.cumsum(weight[order]) / weight[order].sum() * parts - 1e-9).astype(int), parts - 1)
+        for part in range(parts):
+            inside = order[part_of == part]
+            if inside.size:
+                running = np.cumsum(weight[inside])
+                found[int(inside[np.searchsorted(running, running[-1] / 2)])] = float(running[-1])
+    return np.array(list(found), dtype=np.int64), np.array(list(found.values()))
