@@ -106,6 +106,36 @@ def test_milli_taken_for_volts_is_doubted_by_its_name(reasoner: Reasoner, good: 
     assert belief.slip[4] == "meter a thousand times off"
 
 
+def test_a_mistake_made_again_in_the_same_way_is_still_seen_among_many_readings() -> None:
+    """Of many readings only some are tried as wrong: these two, though while either is taken for right nothing fits.
+
+    Read off a sampled car with 2.2 ohms in the pump's wire; volts that were typed as millivolts, twice.
+    """
+    name = "pump-feed-on-30"
+    table = table_of(circuit_path(name).read_text(encoding="utf-8"), name, "")
+    check_of = {check.id: check for check in table.checks}
+    said = [Known(check_of[check_id], value, sigma=abs(value) * 0.003 + 0.002) for check_id, value in TWICE_WRONG]
+    said.insert(2, replace(said[1], check=said[1].check.repeated()))
+    reasoner = Reasoner(table, load_guesses(), table.checks)
+    belief = reasoner.weigh(said)
+    assert set(doubted_ids(belief)) == {said[1].check.id, said[2].check.id}
+    assert reasoner.ranked_groups(belief)[0].faults[0] == "pump_wire:bad"
+
+
+TWICE_WRONG = (
+    ("relay.85 to battery.neg volts on", 0.023),
+    ("relay.87 to battery.neg volts on", 0.01239),
+    ("relay.87 to relay.30 volts on", -0.055),
+    ("feed_wire.at.battery.pos to main_fuse.in volts on", 0.015),
+    ("relay.87 to battery.neg volts accessory", 0.010),
+    ("relay.30 to main_fuse.out volts on", -0.026),
+    ("coil_ground.at.coil_bolt.stud to battery.neg volts on", 0.019),
+    ("pump.plus to pump.minus volts on", 3.431),
+    ("pump.minus to pump_ground.at.pump_bolt.stud volts on", 0.011),
+    ("relay.87 to pump.plus volts on", 9.21),
+)
+
+
 def test_a_missed_prime_is_doubted_by_its_name(prime_table: Table) -> None:
     network = prime_table.network
     healthy = Car(network, None, None, 5)

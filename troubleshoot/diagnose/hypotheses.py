@@ -104,7 +104,7 @@ def list_hypotheses(table: Table, readings: Sequence[Known], joint: Joint, wrong
     rests = [joint.log_without(i) for i in range(n)]
     for i in range(n):
         found.add(rests[i] + chances.flat[i] + chances.alone(i) + np.log(FLAT_SHARE), (i,), "misread")
-    doubted = sorted(sorted(range(n), key=lambda i: -float(np.max(found.terms[1 + i] + log_p)))[:DOUBTED])
+    doubted = _most_doubted(found, chances, readings, joint, log_p) if n > DOUBTED else list(range(n))
     for i in doubted:
         left = joint.without(i) if n > 1 else None
         for j in doubted:
@@ -124,6 +124,26 @@ def list_hypotheses(table: Table, readings: Sequence[Known], joint: Joint, wrong
     return found
 
 
+def _most_doubted(
+    found: Hypotheses, chances: _Chances, readings: Sequence[Known], joint: Joint, log_p: Floats
+) -> list[int]:
+    """The readings most likely to be wrong, each by itself or with its repeat: while both are taken for right no cell
+    may be left that explains them."""
+    score = np.array([np.max(term + log_p) for term in found.terms[1 : 1 + len(readings)]])
+    for j in np.flatnonzero(chances.first >= 0).tolist():
+        i = int(chances.first[j])
+        rest = joint.without(i).log_without(j)
+        both = float(np.max(rest + log_p)) + _ln_both(chances, readings, i, j)
+        score[[i, j]] = np.maximum(score[[i, j]], both)
+    return sorted(np.argsort(-score, kind="stable")[:DOUBTED].tolist())
+
+
+def _ln_both(chances: _Chances, readings: Sequence[Known], i: int, j: int) -> float:
+    """ln chance and density of a reading misread and its repeat in the same way."""
+    same = float(chances.flat[i]) + _ln_same(readings[i], readings[j]) + chances.together(i, j)
+    return same + float(np.log(FLAT_SHARE))
+
+
 def _add_pair(
     found: Hypotheses, chances: _Chances, readings: Sequence[Known], pair: tuple[int, int], rest: Floats
 ) -> None:
@@ -131,8 +151,7 @@ def _add_pair(
     i, j = pair
     found.add(rest + chances.flat[i] + chances.flat[j] + chances.alone(i, j), pair, "misread")
     if chances.first[j] == i:
-        same = chances.flat[i] + _ln_same(readings[i], readings[j]) + chances.together(i, j)
-        found.add(rest + same + np.log(FLAT_SHARE), pair, "misread")
+        found.add(rest + _ln_both(chances, readings, i, j), pair, "misread")
 
 
 def _ln_same(one: Known, other: Known) -> float:

@@ -274,8 +274,11 @@ class Reasoner:
         """This check, or another that is worth its time, while no group is sure; None where it is time to stop.
 
         One goes on unless the check hardly saves anything. Where "nothing wrong" leads, and it was brought for nothing
-        that it does, each reading that is as it should be rules little out: one could try all there are.
+        that it does, each reading that is as it should be rules little out: one could try all there are. A fault that
+        comes and goes is watched for as long as there is something to watch.
         """
+        if belief.p_coming > WATCHES:
+            return choice
         at, share = stake(self.table, self.guesses, self.group_of, belief), HARDLY
         if self.leader(belief) == self.group_of[0]:
             at, share = at.of_any(), HARDLY if self.brought else 1.0
@@ -310,9 +313,7 @@ class Reasoner:
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
         choice = None if is_sure else self.telling(belief, allowed, stand)
         if choice:
-            return (
-                choice if belief.p_coming > WATCHES else self.worth_going_on(belief, choice, allowed, stand)
-            ), belief
+            return self.worth_going_on(belief, choice, allowed, stand), belief
         unfounded = self.unfounded(belief, prior) if is_sure else None
         found = None if unfounded else self.shaky(belief, prior)
         if unfounded:
