@@ -90,20 +90,18 @@ def test_a_bound_that_is_the_optimum_is_what_the_solver_proves(bench_table: Tabl
     weight = bench_table.weight / bench_table.weight.sum()
     chances = Chances(bench_table, checks, weight, group_of)
     yardstick = Yardstick.of(Lookahead(chances, guesses, weight, group_of, patience=1e-3), severities=1)
-    table, outcome = yardstick.table, yardstick.outcome
+    table = yardstick.table
     optimum = find_optimum(table, 60_000)
     assert optimum.is_proved
-    # the plan that is proved best follows its own rows to their ends at just that cost
-    choose = yardstick.chooser(optimum)
-    total, groups = 0.0, dict(zip(map(int, table.cells), table.group.tolist(), strict=True))
-    for row, share in zip(map(int, table.cells), table.weight, strict=True):
-        alive, stand = frozenset(map(int, table.cells)), 0
-        while (check := choose(alive, stand)) >= 0:
-            column = table.checks.index(str(check))
-            total += share * table.cost_s[stand, column]
-            alive = frozenset(one for one in alive if outcome[check, one] == outcome[check, row])
-            stand = int(table.after[column])
-        assert len({groups[one] for one in alive}) == 1
+    # the plan that is proved best follows its own cells to their ends at just that cost
+    total = 0.0
+    for cell, share in enumerate(table.weight.tolist()):
+        alive, stand = table.everything, table.start
+        while (check := optimum.plan.choice.get((alive, stand), -1)) >= 0:
+            total += share * table.cost_s[stand, check]
+            alive = next(part for band in table.bands[check] if (part := alive & band) >> cell & 1)
+            stand = int(table.after[check])
+        assert table.is_done(alive)
     assert total == pytest.approx(optimum.plan.cost_s)
 
 

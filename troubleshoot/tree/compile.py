@@ -2,14 +2,14 @@
 verdict that the search finds, with a proof of how far from the best that can be.
 
 The proof is on a decision table (`yardstick.py`). The tree itself is searched over all severities, which may lie on
-both sides of a limit (`lookahead.py`), or follows that table's plan; with more or less patience, and of what is near
-the best plan of that table the one that finds most is taken.
+both sides of a limit (`lookahead.py`), with more or less patience; of those near the best plan of that table the one
+that finds most is taken.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from graphlib import TopologicalSorter
 
@@ -113,10 +113,9 @@ def compile_tree(
     chances = Chances(table, checks, _evened(table, weight), group_of)
     yardstick, optimum = proved(Lookahead(chances, guesses, weight, group_of, PATIENCE[-1]), budget)
 
-    def drafts(patience: float, aim: Least) -> list[Draft]:
-        search = Lookahead(chances, guesses, weight, group_of, patience, aim)
-        ways = [search.tree(), search.following(yardstick.chooser(optimum), yardstick.outcome)]
-        return [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
+    def draft(patience: float, aim: Least) -> Draft:
+        way = Lookahead(chances, guesses, weight, group_of, patience, aim).tree()
+        return way, *Drafting(chances, weight, group_of).draft(way)
 
     def mean(draft: Draft) -> float:
         return float(weight @ draft[0].seconds)
@@ -125,10 +124,14 @@ def compile_tree(
         way = draft[0]
         return {MEAN: mean(draft), "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean(draft)
 
-    tried = {patience: drafts(patience, MEAN) for patience in PATIENCE}
-    patience, best = _most_right(tried, mean, chances.weight, (1 + NEAR) * optimum.plan.cost_s)
-    if least != MEAN:
-        best = min([best, *tried[patience], *drafts(patience, least)], key=rate)
+    tried = {patience: draft(patience, MEAN) for patience in PATIENCE}
+    near = [patience for patience in PATIENCE if mean(tried[patience]) <= (1 + NEAR) * optimum.plan.cost_s]
+    patience = (
+        max(near, key=lambda patience: float(chances.weight @ tried[patience][0].right))
+        if near
+        else min(PATIENCE, key=lambda patience: mean(tried[patience]))
+    )
+    best = tried[patience] if least == MEAN else min([tried[patience], draft(patience, least)], key=rate)
     way, first, steps, verdicts = best
     tree = Tree(table.network, first, steps, verdicts, after=after, can=tuple(can))
     mean_s, right = float(weight @ way.seconds), float(weight @ way.right)
@@ -137,18 +140,6 @@ def compile_tree(
         tree, least, mean_s, way.worst, right, yardstick.table.weight.size,
         yardstick.table.act_s.size, *yardstick.walked(tree, guesses), optimum.bound_s, optimum.is_proved,
     )  # fmt: skip
-
-
-def _most_right(
-    tried: Mapping[float, Sequence[Draft]], mean: Callable[[Draft], float], counts: Floats, most_s: float
-) -> tuple[float, Draft]:
-    """Of trees that take no more than so long, the one that finds most, each fault weighed by `counts` (C,); where all
-    take longer, the quickest. With the patience that it was searched with."""
-    every = [(patience, draft) for patience, drafts in tried.items() for draft in drafts]
-    quick = [one for one in every if mean(one[1]) <= most_s]
-    if not quick:
-        return min(every, key=lambda one: mean(one[1]))
-    return max(quick, key=lambda one: float(counts @ one[1][0].right))
 
 
 def _prior(table: Table, guesses: Guesses, after: str) -> Floats:

@@ -98,25 +98,6 @@ class Lookahead:
         """The best tree found, from the start."""
         return self._best(np.arange(self.weight.size), np.ones(self.weight.size), 0, frozenset())
 
-    def following(self, choose: Callable[[frozenset[int], int], int], outcome: Ints) -> Way:
-        """The tree that follows a plan while it has a check for the plan's rows that are alive, and looks ahead from
-        there for all others that may be here. `outcome` (K, rows): the band of each row in every check; `choose` gives
-        the check for living rows and a stand, or -1."""
-
-        def follow(cells: Ints, share: Floats, stand: int, used: frozenset[int], alive: frozenset[int]) -> Way:
-            check = choose(alive, stand) if alive else -1
-            if check < 0 or self._is_done(cells, share):
-                return self._best(cells, share, stand, used)
-
-            def further(band: int, cells: Ints, share: Floats) -> Way:
-                kept = frozenset(row for row in alive if outcome[check, row] == band)
-                return follow(cells, share, int(self.after[check]), used | {check}, kept)
-
-            return self._join(cells, share, stand, check, None, further)
-
-        every = np.arange(self.weight.size)
-        return follow(every, np.ones(every.size), 0, frozenset(), frozenset(range(outcome.shape[1])))
-
     # ---- what a check tells here
 
     def _scores(self, cells: Ints, mass: Floats, stand: int) -> Floats:

@@ -8,7 +8,6 @@ groups apart by these limits.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,14 +31,12 @@ WITHIN = np.array([0.25, 0.75])
 @dataclass(frozen=True)
 class Yardstick:
     """The table, and its rows before those that read alike are made one: `cell` (m,) of the circuit's table, `at` (m,)
-    where in what it may show, `weight` (m,); `outcome` (K, m) their bands in the search's checks. The table's own cells
-    are named by their row's number."""
+    where in what it may show, `weight` (m,). The table's own cells are named by their row's number."""
 
     search: Lookahead
     cell: Ints
     at: Floats
     weight: Floats
-    outcome: Ints
     table: DecisionTable
 
     @classmethod
@@ -49,30 +46,17 @@ class Yardstick:
         cells, weight = _middles(chances.table, search.weight, severities)
         cell, weight = np.repeat(cells, WITHIN.size), np.repeat(weight / WITHIN.size, WITHIN.size)
         at = np.tile(WITHIN, cells.size)
-        outcome = np.array([_band(chance[cell], at) for chance in chances.chance], dtype=np.int64)
         table = DecisionTable(
             weight=weight,
             group=search.group_of[cell],
-            outcome=outcome,
+            outcome=np.array([_band(chance[cell], at) for chance in chances.chance], dtype=np.int64),
             act_s=search.act_s,
             change_s=search.change_s,
             after=search.after,
             checks=tuple(str(k) for k in range(len(chances.checks))),
             cells=tuple(map(str, range(cell.size))),
         )
-        return cls(search, cell, at, weight, outcome, tidied(table))
-
-    def chooser(self, optimum: Optimum) -> Callable[[frozenset[int], int], int]:
-        """What the optimum's plan does next when these rows are alive, from a stand; -1 where it is done or has not
-        come there."""
-        place = {int(name): i for i, name in enumerate(self.table.cells)}
-
-        def choose(alive: frozenset[int], stand: int) -> int:
-            mask = sum(1 << place[row] for row in alive if row in place)
-            check = optimum.plan.choice.get((mask, stand), -1) if mask else -1
-            return int(self.table.checks[check]) if check >= 0 else -1
-
-        return choose
+        return cls(search, cell, at, weight, tidied(table))
 
     def walked(self, tree: Tree, guesses: Guesses) -> tuple[float, float]:
         """Expected seconds of a tree for cars that read as their row says; and the share of them that comes to a
