@@ -33,7 +33,7 @@ MEAN: Least = "mean-time"
 
 Draft = tuple[Way, str, dict[str, Step], dict[str, Verdict]]
 
-BUDGET = 400_000
+BUDGET = 300_000
 """Sets of cells that the exact solver may look at, for each of the yardstick's tables."""
 
 PATIENCE = (2.5e-4, 5e-4, 1e-3, 1.5e-3, 2e-3)
