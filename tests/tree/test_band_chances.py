@@ -48,12 +48,12 @@ def test_the_limit_goes_where_it_parts_the_groups_and_least_lies_on_both_sides()
     limits = np.array([2.0, 6.0, 10.5])
     under = shown([0.0, 3.0, 11.0], [0.5, 1.5, 0.3]).under(limits)
     groups: Floats = np.array([[0.3, 0.3, 0.0], [0.0, 0.0, 0.4]])  # the first two cells are look-alikes
-    assert telling(under, groups).tolist() == [1]
+    assert telling(under, groups, straddling=2.0).tolist() == [1]
 
 
 def test_no_limit_is_put_within_one_group() -> None:
     under = shown([0.0, 12.0], [0.1, 0.1]).under(np.array([3.0, 6.0]))
-    assert telling(under, np.array([[0.5, 0.5]])).size == 0
+    assert telling(under, np.array([[0.5, 0.5]]), straddling=2.0).size == 0
 
 
 def test_chances_of_a_circuit_are_shares_and_every_check_tells_something(table: Table) -> None:

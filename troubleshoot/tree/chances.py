@@ -40,8 +40,8 @@ CHATTERS = (0.65, 0.35)
 (invented)."""
 
 STRADDLE_COSTS = 2.0
-"""Nats that a limit loses where all weight lies on both sides of it, for all weight (invented): who may come to either
-branch must be found in both."""
+"""Nats that a limit of the whole circuit loses where all weight lies on both sides of it, for all weight (invented):
+who may come to either branch must be found in both."""
 
 LEAST_TOLD = 0.005
 """Nats about the groups that a limit of the whole circuit must tell at least (invented)."""
@@ -189,15 +189,16 @@ class Chances:
         if check.kind == "observation":
             return np.zeros(0)
         numbers = COARSE_NUMBERS[_quantity(check)]
-        return numbers[telling(self.shown(check).under(numbers), self._groups)]
+        return numbers[telling(self.shown(check).under(numbers), self._groups, STRADDLE_COSTS)]
 
-    def limits_for(self, check: Check, cells: Ints, groups: Floats) -> Floats:
-        """Limits of a reading for some living cells, `groups` (groups, cells) being the weight of each in its group."""
+    def limits_for(self, check: Check, cells: Ints, groups: Floats, straddling: float) -> Floats:
+        """Limits of a reading for some living cells, `groups` (groups, cells) being the weight of each in its group;
+        `straddling`: nats that a limit loses where all weight lies on both sides."""
         shown = self.shown(check).only(cells)
         numbers = ROUND_NUMBERS[_quantity(check)]
         under = shown.under(numbers)
         found: list[float] = []
-        for at in telling(under, groups / groups.sum()).tolist():
+        for at in telling(under, groups / groups.sum(), straddling).tolist():
             gap = shown.gap(numbers[at], under[:, at])
             found += limits_in(gap, _quantity(check) == "volts") if gap.is_open else [float(numbers[at])]
         return np.array(sorted(set(found)))
@@ -207,11 +208,11 @@ def _quantity(check: Check) -> str:
     return "ohms" if check.is_ohms else "amps" if check.wire else "volts"
 
 
-def telling(under: Floats, groups: Floats) -> Ints:
-    """Which limits tell most about the groups, up to MOST_LIMITS, for the weight that may lie on both sides of them;
-    `under` (C, limits) for rising limits, `groups` (groups, C) the weight of each cell in its group."""
+def telling(under: Floats, groups: Floats, straddling: float) -> Ints:
+    """Which limits tell most about the groups, up to MOST_LIMITS, less what it costs that weight may lie on both sides
+    of them; `under` (C, limits) for rising limits, `groups` (groups, C) the weight of each cell in its group."""
     count = under.shape[1]
-    straddle = STRADDLE_COSTS * 2 * groups.sum(axis=0) @ np.minimum(under, 1 - under)
+    straddle = straddling * 2 * groups.sum(axis=0) @ np.minimum(under, 1 - under)
     # weight of each group under each limit: none under the first end, all of it under the last
     inside = np.concatenate([np.zeros((len(groups), 1)), groups @ under, groups.sum(axis=1)[:, None]], axis=1)
     kept = [0, count + 1]

@@ -2,7 +2,7 @@
 verdict that the search finds, with a proof of how far from the best that can be.
 
 The proof is on a decision table (`yardstick.py`). The tree itself is searched over all severities, which may lie on
-both sides of a limit (`lookahead.py`), with more or less patience; of those near the best plan of that table the one
+both sides of a limit (`lookahead.py`), in several manners; of those near the best plan of that table the one
 that finds most is taken.
 """
 
@@ -23,9 +23,9 @@ from troubleshoot.diagnose.comes_and_goes import chances_told, for_heat
 from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
-from troubleshoot.tree.chances import Chances
+from troubleshoot.tree.chances import STRADDLE_COSTS, Chances
 from troubleshoot.tree.draft import Drafting
-from troubleshoot.tree.lookahead import Least, Lookahead, Way
+from troubleshoot.tree.lookahead import Least, Lookahead, Manner, Way
 from troubleshoot.tree.tree import Claims, Step, Tree, Verdict
 from troubleshoot.tree.yardstick import proved
 
@@ -37,8 +37,9 @@ BUDGET = 300_000
 """Sets of cells that the exact solver may look at, for each of the yardstick's tables."""
 
 PATIENCE = (2.5e-4, 5e-4, 1e-3, 1.5e-3, 2e-3)
-"""Nats a second under which a tree stops and names two groups, from the most patient on: 0.025 to 0.2 of a check of 100
-seconds (invented)."""
+STRADDLING = (STRADDLE_COSTS,)
+MANNERS = [Manner(patience, straddling) for straddling in STRADDLING for patience in PATIENCE]
+"""Manners of searching that are tried (invented): a patience of 1e-3 nats a second is 0.1 of a check of 100 seconds."""
 
 NEAR = 0.02
 """A tree this share dearer than the plan that tells all apart on the decision table, or less, may be as patient as it
@@ -111,27 +112,29 @@ def compile_tree(
     groups. `after`: a complaint, "" for any; `can` says in the file what the person can not do."""
     weight = _prior(table, guesses, after)
     chances = Chances(table, checks, _evened(table, weight), group_of)
-    yardstick, optimum = proved(Lookahead(chances, guesses, weight, group_of, PATIENCE[-1]), budget)
 
-    def draft(patience: float, aim: Least) -> Draft:
-        way = Lookahead(chances, guesses, weight, group_of, patience, aim).tree()
-        return way, *Drafting(chances, weight, group_of).draft(way)
+    def search(manner: Manner, aim: Least = MEAN) -> Lookahead:
+        return Lookahead(chances, guesses, weight, group_of, manner, aim)
 
-    def mean(draft: Draft) -> float:
-        return float(weight @ draft[0].seconds)
+    def mean(way: Way) -> float:
+        return float(weight @ way.seconds)
+
+    yardstick, optimum = proved(search(MANNERS[0]), budget)
+    tried = {manner: search(manner).tree() for manner in MANNERS}
+    near = [manner for manner in MANNERS if mean(tried[manner]) <= (1 + NEAR) * optimum.plan.cost_s]
+    manner = (
+        max(near, key=lambda manner: float(chances.weight @ tried[manner].right))
+        if near
+        else min(MANNERS, key=lambda manner: mean(tried[manner]))
+    )
+    ways = [tried[manner], *([] if least == MEAN else [search(manner, least).tree()])]
+    drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
 
     def rate(draft: Draft) -> tuple[float, float]:
         way = draft[0]
-        return {MEAN: mean(draft), "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean(draft)
+        return {MEAN: mean(way), "worst-time": way.worst, "pages": float(len(draft[2]))}[least], mean(way)
 
-    tried = {patience: draft(patience, MEAN) for patience in PATIENCE}
-    near = [patience for patience in PATIENCE if mean(tried[patience]) <= (1 + NEAR) * optimum.plan.cost_s]
-    patience = (
-        max(near, key=lambda patience: float(chances.weight @ tried[patience][0].right))
-        if near
-        else min(PATIENCE, key=lambda patience: mean(tried[patience]))
-    )
-    best = tried[patience] if least == MEAN else min([tried[patience], draft(patience, least)], key=rate)
+    best = min(drafts, key=rate)
     way, first, steps, verdicts = best
     tree = Tree(table.network, first, steps, verdicts, after=after, can=tuple(can))
     mean_s, right = float(weight @ way.seconds), float(weight @ way.right)

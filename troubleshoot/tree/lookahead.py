@@ -41,6 +41,15 @@ WIDTH = 6
 """Checks that are tried in each state."""
 
 
+@dataclass(frozen=True)
+class Manner:
+    """How a search goes about it. `patience`: nats a second under which it is better to stop and name two groups;
+    `straddling`: nats that a step's own limit loses where all who come there lie on both sides of it."""
+
+    patience: float
+    straddling: float
+
+
 State = tuple[bytes, int, frozenset[int]]
 """Living cells, the stand, and the checks that have been made: to make one again tells nothing new."""
 
@@ -68,18 +77,17 @@ class Way:
 
 class Lookahead:
     """Trees for one circuit. `weight` (C,) is the prior of the cells, by which time is reckoned; `counts` (C,), by
-    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group.
-    `patience`: nats a second under which it is better to stop and name two groups."""
+    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group."""
 
     def __init__(
-        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, patience: float,
+        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, manner: Manner,
         least: Least = "mean-time",
     ) -> None:  # fmt: skip
         self.chances = chances
         self.weight = weight
         self.counts = chances.weight
         self.group_of = group_of
-        self.patience = patience
+        self.manner = manner
         self.least = least
         circuit, costs = chances.table.network.circuit, guesses.costs
         checks = chances.checks
@@ -108,7 +116,7 @@ class Lookahead:
         inner = xlogx(groups.sum(axis=1)).sum() - np.add.reduceat(xlogx(joint).sum(axis=0), self._first)
         told = np.maximum(about_all - inner, 0.0) / mass.sum()
         rate = told / self.cost_s[stand]
-        return np.where((told > TELLS_NOTHING) & (rate > self.patience), rate, 0.0)
+        return np.where((told > TELLS_NOTHING) & (rate > self.manner.patience), rate, 0.0)
 
     def _groups(self, cells: Ints, mass: Floats) -> Floats:
         """Weight of each living cell in its group, (groups, cells)."""
@@ -199,7 +207,7 @@ class Lookahead:
         asked = self.chances.checks[check]
         if asked.kind == "observation":
             return None
-        own = self.chances.limits_for(asked, cells, self._groups(cells, mass))
+        own = self.chances.limits_for(asked, cells, self._groups(cells, mass), self.manner.straddling)
         return own if own.size else self.chances.limits[check]
 
     def rate(self, way: Way, mass: Floats) -> tuple[float, ...]:
