@@ -5,8 +5,8 @@
 Generated circuits (generated.py) of 10 to 160 parts, each in a process of its own; exponents are slopes of a line
 through logarithms over the sizes from 40 parts (with `--quick`, which stops earlier, over the last three).
 `table_s`: from the wired-up circuit to mean and spread of every reading in every cell. `memory_mb`: the most that
-process ever held beyond what it held before. `next_check_s`: the slowest of a session's, from an answer to the next
-check. The last line is JSON.
+process ever held beyond what it held before; `groups_mb`: the same once the look-alikes are found, too. `next_check_s`:
+the slowest of a session's, from an answer to the next check. The last line is JSON.
 """
 
 from __future__ import annotations
@@ -59,13 +59,13 @@ def measure(parts: int, seed: int) -> Figures:
     wall = time.perf_counter()
     reasoner = Reasoner(table, guesses, table.checks)
     _ = reasoner.group_of
-    groups_s = time.perf_counter() - wall
+    groups_s, groups_mb = time.perf_counter() - wall, peak_mb() - before_mb
     times = next_check_times(reasoner, seed)
     return {
         "parts": parts, "nodes": len(network.nodes), "branches": len(network.branches), "cells": len(table.cells),
         "setups": len(table.setups), "readings": len(table.readings), "table_s": round(table_s, 3),
         "table_cpu_s": round(table_cpu_s, 3), "memory_mb": round(table_mb, 1), "groups_s": round(groups_s, 2),
-        "first_check_s": round(times[0], 3), "next_check_s": round(max(times[1:]), 3),
+        "groups_mb": round(groups_mb, 1), "first_check_s": round(times[0], 3), "next_check_s": round(max(times[1:]), 3),
     }  # fmt: skip
 
 
