@@ -90,8 +90,7 @@ class Belief:
     def p_fault(self) -> dict[str, float]:
         """Probability of each fault by name."""
         of_fault = np.bincount(self.table.fault_of, self.p_cell[:-1]).tolist()
-        by_name = dict(zip(sorted(self.table.faults), of_fault, strict=True))
-        return {name: by_name[name] for name in self.table.faults} | {NOT_DESCRIBED.name: float(self.p_cell[-1])}
+        return dict(zip([*self.table.faults, NOT_DESCRIBED.name], [*of_fault, float(self.p_cell[-1])], strict=True))
 
     def expect(self, cells: Ints, columns: Ints | None = None) -> tuple[Floats, Floats]:
         """Mean and sigma of the table's readings in some cells, given those so far: (cells, readings).

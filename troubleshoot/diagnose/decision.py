@@ -201,7 +201,7 @@ def decide(
     cell = np.repeat(picked, tolerances)
     value, chance = np.tile(values, picked.size), np.tile((np.arange(tolerances) + 0.5) / tolerances, picked.size)
     rows = [
-        _look_bands(answer_chances(table, check, 0.0, cell), chance)
+        bands_at(answer_chances(table, check, 0.0, cell), chance)
         if check.kind == "observation"
         else _reading_bands(table, table.column[check.first_id], cell, value, spread)
         for check in checks
@@ -261,7 +261,7 @@ def _quantiles(count: int) -> tuple[Floats, float]:
     return z, float(np.sqrt(max(0.0, 1 - np.mean(z**2))))
 
 
-def _look_bands(chances: Floats, at: Floats) -> Ints:
+def bands_at(chances: Floats, at: Floats) -> Ints:
     """The answer that each cell gives: where its running chance passes `at` (cells,)."""
     return np.asarray((np.cumsum(chances, axis=1) < at[:, None] - 1e-9).sum(axis=1))
 

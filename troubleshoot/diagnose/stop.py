@@ -78,8 +78,8 @@ def stake(table: Table, guesses: Guesses, group_of: Ints, belief: Belief) -> Sta
     """What is at stake with the leading group; `group_of` (C + 1,) numbers each cell's group."""
     p_group: Floats = np.bincount(group_of, belief.p_cell).astype(float)
     lead = int(p_group.argmax())
-    by_alphabet = sorted(table.faults)
-    names = [by_alphabet[fault] for fault in np.unique(table.fault_of[group_of[:-1] == lead])]
+    every = list(table.faults)
+    names = [every[fault] for fault in np.unique(table.fault_of[group_of[:-1] == lead])]
     p_fault = belief.p_fault
     inside = sum(p_fault[name] for name in names)
     lost = sum(p_fault[n] * wrong_repair_s(table.network.circuit, guesses, table.faults[n]) for n in names)

@@ -37,7 +37,7 @@ SURELY_APART = 4.5
 
 def group_faults(table: Table, checks: Sequence[Check], wrong_look: float) -> list[frozenset[str]]:
     """The look-alike groups of a table's faults under the allowed checks, as sets of fault names."""
-    names = list(dict.fromkeys(table.names))
+    names = list(table.faults)
     error = fault_errors(table, checks, wrong_look)
     group = list(range(len(names)))
     for i in range(len(names)):
@@ -50,16 +50,15 @@ def group_faults(table: Table, checks: Sequence[Check], wrong_look: float) -> li
 
 def fault_errors(table: Table, checks: Sequence[Check], wrong_look: float) -> Floats:
     """Bayes error between every two faults, (faults, faults), in the order of first appearance."""
-    names = list(dict.fromkeys(table.names))
-    of = np.array([names.index(n) for n in table.names])
+    of, count = table.fault_of, len(table.faults)
     share = table.weight / np.bincount(of, table.weight)[of]
     first, second, overlap = _cell_overlaps(table, checks, of, wrong_look)
     # how much of cell a's weight lies under cells of fault g that look the same
-    covered = np.zeros((len(table.cells), len(names)))
+    covered = np.zeros((len(table.cells), count))
     np.add.at(covered, (first, of[second]), share[second] * overlap)
     np.add.at(covered, (second, of[first]), share[first] * overlap)
-    error = np.zeros((len(names), len(names)))
-    for g in range(len(names)):
+    error = np.zeros((count, count))
+    for g in range(count):
         np.add.at(error[:, g], of, 0.5 * np.minimum(share, covered[:, g]))
     return np.asarray((error + error.T) / 2)
 

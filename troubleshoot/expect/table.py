@@ -146,13 +146,14 @@ class Table:
 
     @cached_property
     def faults(self) -> dict[str, Fault]:
-        """Its cells' faults by name."""
+        """Its cells' faults by name, as they first appear."""
         return {cell.fault.name: cell.fault for cell in self.cells}
 
     @cached_property
     def fault_of(self) -> Ints:
-        """Number of every cell's fault, by alphabet, (C,)."""
-        return np.unique(self.names, return_inverse=True)[1]
+        """Number of every cell's fault among these, (C,)."""
+        at = {name: number for number, name in enumerate(self.faults)}
+        return np.array([at[name] for name in self.names])
 
     @cached_property
     def checks(self) -> list[Check]:

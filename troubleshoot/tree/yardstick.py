@@ -14,7 +14,7 @@ import numpy as np
 
 from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.decision import DecisionTable, left_by, tidied
+from troubleshoot.diagnose.decision import DecisionTable, bands_at, left_by, tidied
 from troubleshoot.diagnose.optimum import Optimum, find_optimum
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
@@ -49,7 +49,7 @@ class Yardstick:
         table = DecisionTable(
             weight=weight,
             group=search.group_of[cell],
-            outcome=np.array([_band(chance[cell], at) for chance in chances.chance], dtype=np.int64),
+            outcome=np.array([bands_at(chance[cell], at) for chance in chances.chance], dtype=np.int64),
             act_s=search.act_s,
             change_s=search.change_s,
             after=search.after,
@@ -79,12 +79,12 @@ class Yardstick:
         """The branch of a step that a row comes to."""
         chances, cells, at = self.search.chances, self.cell[[row]], self.at[[row]]
         if step.check.kind == "observation":
-            band = int(_band(chances.bands(step.check, np.zeros(0))[cells], at)[0])
+            band = int(bands_at(chances.bands(step.check, np.zeros(0))[cells], at)[0])
             branch = step.of_answer(step.check.answers[band])
         else:
             limits = sorted({each.low for each in step.branches if np.isfinite(each.low)})
             ends = [*([limits[0] - 1.0] if limits else [0.0]), *limits]
-            band = int(_band(chances.shown(step.check).only(cells).bands(np.array(limits)), at)[0])
+            band = int(bands_at(chances.shown(step.check).only(cells).bands(np.array(limits)), at)[0])
             branch = step.of_value(ends[band])
         if branch is None:
             raise ValueError(f"a gap in {step.name}")
@@ -103,11 +103,6 @@ def proved(search: Lookahead, budget: int) -> tuple[Yardstick, Optimum]:
         if not found[-1][1].is_proved:
             break
     return next((each for each in reversed(found) if each[1].is_proved), found[0])
-
-
-def _band(chance: Floats, at: Floats) -> Ints:
-    """The band of each row: where its running chance (m, bands) passes `at` (m,)."""
-    return np.asarray((np.cumsum(chance, axis=1) < at[:, None] - 1e-9).sum(axis=1))
 
 
 def _middles(table: Table, weight: Floats, parts: int) -> tuple[Ints, Floats]:
