@@ -49,8 +49,9 @@ TELLS_LITTLE, TELLS_MORE = 0.1, 2.0
 """Nats under which the next cold check tells little of a fault of heat, and how many times as much one must tell for
 which the circuit is warmed first (invented): of many cheap checks that tell nothing one soon has enough."""
 
-HOLDS = 0.5
-"""How sure the leader must still be without any one answer, against how sure it is with it (invented)."""
+HOLDS = 0.52
+"""How sure the leader must still be without any one answer, against how sure it is with it (invented). Half would do
+where one answer has decided between two equals."""
 
 MOST_READINGS = 20
 
@@ -210,9 +211,9 @@ class Reasoner:
     def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
         """What the verdict hangs on; None when no answer carries it alone.
 
-        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it not half
-        as sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made, count as
-        one, and so do a reading and its repeat.
+        No verdict rests on one reading (decision 5): if taking one away changes the leader, or leaves it no more than
+        half as sure, a confirming check comes first. Readings of nothing in a row, which one mistake may have made,
+        count as one, and so do a reading and its repeat.
         """
         lead = self.leader(belief)
         sure = float(np.bincount(self.group_of, belief.p_cell).max())
@@ -312,8 +313,8 @@ class Reasoner:
         allowed += [check for check in to_repeat(belief) if check.id not in done and check not in allowed]
         is_sure = float(np.bincount(self.group_of, belief.p_cell).max()) >= SURE
         choice = None if is_sure else self.telling(belief, allowed, stand)
-        if choice:
-            return self.worth_going_on(belief, choice, allowed, stand), belief
+        if choice and (going := self.worth_going_on(belief, choice, allowed, stand)):
+            return going, belief
         unfounded = self.unfounded(belief, prior) if is_sure else None
         found = None if unfounded else self.shaky(belief, prior)
         if unfounded:
