@@ -26,7 +26,7 @@ from troubleshoot.session.proving import prove_file
 from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.compile import longest, usable
 from troubleshoot.tree.draft import UNFIT
-from troubleshoot.tree.lookahead import Lookahead, Manner
+from troubleshoot.tree.lookahead import Lookahead
 from troubleshoot.tree.tree import NOT_DESCRIBED, Tree
 from troubleshoot.tree.tree_file import read_tree
 from troubleshoot.tree.yardstick import Yardstick
@@ -93,7 +93,7 @@ def test_a_bound_that_is_the_optimum_is_what_the_solver_proves(bench_table: Tabl
     group_of = reasoner_of(bench_table, guesses, checks).group_of[:-1]
     weight = bench_table.weight / bench_table.weight.sum()
     chances = Chances(bench_table, checks, weight, group_of)
-    yardstick = Yardstick.of(Lookahead(chances, guesses, weight, group_of, Manner(1e-3, 1.0)), severities=1)
+    yardstick = Yardstick.of(Lookahead(chances, guesses, weight, group_of, 1e-3), severities=1)
     table = yardstick.table
     optimum = find_optimum(table, 60_000)
     assert optimum.is_proved

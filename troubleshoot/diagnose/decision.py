@@ -196,7 +196,7 @@ def decide(
     quantiles each of them; a quantile is the same for all readings ("this car reads high"; invented). "Not
     described" predicts nothing and is left out.
     """
-    picked, weight = _severity_bins(table, p_cell[: len(table.cells)], severities)
+    picked, weight = severity_parts(table, p_cell[: len(table.cells)], severities)
     values, spread = _quantiles(tolerances)
     cell = np.repeat(picked, tolerances)
     value, chance = np.tile(values, picked.size), np.tile((np.arange(tolerances) + 0.5) / tolerances, picked.size)
@@ -227,8 +227,9 @@ def left_by(check: Check) -> Stand:
     return Stand(check.setup, check.place or "engine bay")
 
 
-def _severity_bins(table: Table, p_cell: Floats, most: int) -> tuple[Ints, Floats]:
-    """The middle cell of each part of a fault, by rising severity, with the weight of the whole part."""
+def severity_parts(table: Table, p_cell: Floats, most: int) -> tuple[Ints, Floats]:
+    """Of each fault's cells, by rising severity in `most` parts of about equal weight, the middle one of each, (m,),
+    with the weight of its part, (m,), sum 1."""
     by_fault: dict[str, list[int]] = {}
     for c, name in enumerate(table.names):
         by_fault.setdefault(name, []).append(c)

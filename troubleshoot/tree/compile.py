@@ -2,8 +2,8 @@
 verdict that the search finds, with a proof of how far from the best that can be.
 
 The proof is on a decision table (`yardstick.py`). The tree itself is searched over all severities, which may lie on
-both sides of a limit (`lookahead.py`), in several manners; of those near the best plan of that table the one
-that finds most is taken.
+both sides of a limit (`lookahead.py`), more and less patiently; of those near the best plan of that table the one that
+finds most is taken.
 """
 
 from __future__ import annotations
@@ -20,30 +20,33 @@ from troubleshoot.circuit.circuit import Circuit
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.comes_and_goes import chances_told, for_heat
+from troubleshoot.diagnose.optimum import Optimum
 from troubleshoot.expect.seen import told_already
 from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
-from troubleshoot.tree.chances import STRADDLE_COSTS, Chances
+from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.draft import Drafting
-from troubleshoot.tree.lookahead import Least, Lookahead, Manner, Way
+from troubleshoot.tree.lookahead import Least, Lookahead, Way
 from troubleshoot.tree.tree import Claims, Step, Tree, Verdict
-from troubleshoot.tree.yardstick import proved
+from troubleshoot.tree.yardstick import Yardstick, proved
 
 MEAN: Least = "mean-time"
 
 Draft = tuple[Way, str, dict[str, Step], dict[str, Verdict]]
 
-BUDGET = 300_000
+BUDGET = 800_000
 """Sets of cells that the exact solver may look at, for each of the yardstick's tables."""
 
-PATIENCE = (2.5e-4, 5e-4, 1e-3, 1.5e-3, 2e-3)
-STRADDLING = (STRADDLE_COSTS,)
-MANNERS = [Manner(patience, straddling) for straddling in STRADDLING for patience in PATIENCE]
-"""Manners of searching that are tried (invented): a patience of 1e-3 nats a second is 0.1 of a check of 100 seconds."""
+PATIENCE = (2.5e-4, 5e-4, 1e-3, 1.5e-3, 2e-3, 2.5e-3, 3e-3)
+"""Nats a second under which a search stops (invented); each is tried: 1e-3 is 0.1 of a check of 100 seconds."""
 
-NEAR = 0.02
+NEAR = 0.025
 """A tree this share dearer than the plan that tells all apart on the decision table, or less, may be as patient as it
 likes."""
+
+ENOUGH, LEAST_CELLS = 1e-3, 140
+"""Where a tree of this patience is near the best plan of a table with at least so many cells, no finer table is asked
+for (invented)."""
 
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
@@ -113,21 +116,24 @@ def compile_tree(
     weight = _prior(table, guesses, after)
     chances = Chances(table, checks, _evened(table, weight), group_of)
 
-    def search(manner: Manner, aim: Least = MEAN) -> Lookahead:
-        return Lookahead(chances, guesses, weight, group_of, manner, aim)
+    def search(patience: float, aim: Least = MEAN) -> Lookahead:
+        return Lookahead(chances, guesses, weight, group_of, patience, aim)
 
     def mean(way: Way) -> float:
         return float(weight @ way.seconds)
 
-    yardstick, optimum = proved(search(MANNERS[0]), budget)
-    tried = {manner: search(manner).tree() for manner in MANNERS}
-    near = [manner for manner in MANNERS if mean(tried[manner]) <= (1 + NEAR) * optimum.plan.cost_s]
-    manner = (
-        max(near, key=lambda manner: float(chances.weight @ tried[manner].right))
-        if near
-        else min(MANNERS, key=lambda manner: mean(tried[manner]))
-    )
-    ways = [tried[manner], *([] if least == MEAN else [search(manner, least).tree()])]
+    tried = {patience: search(patience).tree() for patience in PATIENCE}
+
+    def near(optimum: Optimum) -> list[float]:
+        return [each for each in PATIENCE if mean(tried[each]) <= (1 + NEAR) * optimum.plan.cost_s]
+
+    def is_enough(yardstick: Yardstick, optimum: Optimum) -> bool:
+        return yardstick.table.weight.size >= LEAST_CELLS and min(near(optimum), default=np.inf) <= ENOUGH
+
+    yardstick, optimum = proved(search(ENOUGH), budget, is_enough)
+    patience = max(near(optimum), key=lambda each: float(chances.weight @ tried[each].right), default=0.0)
+    patience = patience or min(PATIENCE, key=lambda each: mean(tried[each]))
+    ways = [tried[patience], *([] if least == MEAN else [search(patience, least).tree()])]
     drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
 
     def rate(draft: Draft) -> tuple[float, float]:

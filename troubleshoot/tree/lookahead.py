@@ -40,14 +40,11 @@ NEVER_HERE = 2e-3
 WIDTH = 6
 """Checks that are tried in each state."""
 
+WRONG_S = 800.0
+"""Seconds that a verdict of the wrong group is taken to cost where trees are compared (invented)."""
 
-@dataclass(frozen=True)
-class Manner:
-    """How a search goes about it. `patience`: nats a second under which it is better to stop and name two groups;
-    `straddling`: nats that a step's own limit loses where all who come there lie on both sides of it."""
-
-    patience: float
-    straddling: float
+STRADDLING = 1.0
+"""Nats that a step's own limit loses where all who come there lie on both sides of it (invented)."""
 
 
 State = tuple[bytes, int, frozenset[int]]
@@ -77,17 +74,18 @@ class Way:
 
 class Lookahead:
     """Trees for one circuit. `weight` (C,) is the prior of the cells, by which time is reckoned; `counts` (C,), by
-    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group."""
+    which the limits were chosen, says how much each is to be found; `group_of` (C,) is their look-alike group.
+    `patience`: nats a second under which it is better to stop and name two groups."""
 
     def __init__(
-        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, manner: Manner,
+        self, chances: Chances, guesses: Guesses, weight: Floats, group_of: Ints, patience: float,
         least: Least = "mean-time",
     ) -> None:  # fmt: skip
         self.chances = chances
         self.weight = weight
         self.counts = chances.weight
         self.group_of = group_of
-        self.manner = manner
+        self.patience = patience
         self.least = least
         circuit, costs = chances.table.network.circuit, guesses.costs
         checks = chances.checks
@@ -116,7 +114,7 @@ class Lookahead:
         inner = xlogx(groups.sum(axis=1)).sum() - np.add.reduceat(xlogx(joint).sum(axis=0), self._first)
         told = np.maximum(about_all - inner, 0.0) / mass.sum()
         rate = told / self.cost_s[stand]
-        return np.where((told > TELLS_NOTHING) & (rate > self.manner.patience), rate, 0.0)
+        return np.where((told > TELLS_NOTHING) & (rate > self.patience), rate, 0.0)
 
     def _groups(self, cells: Ints, mass: Floats) -> Floats:
         """Weight of each living cell in its group, (groups, cells)."""
@@ -207,10 +205,10 @@ class Lookahead:
         asked = self.chances.checks[check]
         if asked.kind == "observation":
             return None
-        own = self.chances.limits_for(asked, cells, self._groups(cells, mass), self.manner.straddling)
+        own = self.chances.limits_for(asked, cells, self._groups(cells, mass), STRADDLING)
         return own if own.size else self.chances.limits[check]
 
     def rate(self, way: Way, mass: Floats) -> tuple[float, ...]:
-        """What is to be least, then what comes next."""
-        mean = float(mass @ way.seconds)
+        """What is to be least, then what comes next: seconds, and what wrong verdicts cost."""
+        mean = float(mass @ (way.seconds + WRONG_S * (1 - way.right)))
         return {"mean-time": (mean,), "worst-time": (way.worst, mean), "pages": (float(way.steps), mean)}[self.least]

@@ -8,21 +8,21 @@ groups apart by these limits.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from troubleshoot.circuit.cost import Stand, cost_s
 from troubleshoot.circuit.guesses import Guesses
-from troubleshoot.diagnose.decision import DecisionTable, bands_at, left_by, tidied
+from troubleshoot.diagnose.decision import DecisionTable, bands_at, left_by, severity_parts, tidied
 from troubleshoot.diagnose.optimum import Optimum, find_optimum
-from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats, Ints
 from troubleshoot.tree.lookahead import Lookahead
 from troubleshoot.tree.tree import Branch, Step, Tree
 
-SEVERITIES = (2, 4, 6)
-"""Severities of each fault, the most of which the optimum is proved."""
+SEVERITIES = (2, 3, 4, 6)
+"""Severities of each fault that are tried, up to so many as are asked for and as the optimum is proved of."""
 
 WITHIN = np.array([0.25, 0.75])
 """Where in what its cell may show a row's readings lie: the middles of two halves."""
@@ -43,7 +43,7 @@ class Yardstick:
     def of(cls, search: Lookahead, severities: int) -> Yardstick:
         """With so many severities of each fault, at most."""
         chances = search.chances
-        cells, weight = _middles(chances.table, search.weight, severities)
+        cells, weight = severity_parts(chances.table, search.weight, severities)
         cell, weight = np.repeat(cells, WITHIN.size), np.repeat(weight / WITHIN.size, WITHIN.size)
         at = np.tile(WITHIN, cells.size)
         table = DecisionTable(
@@ -91,31 +91,17 @@ class Yardstick:
         return branch
 
 
-def proved(search: Lookahead, budget: int) -> tuple[Yardstick, Optimum]:
-    """The table with most severities whose optimum is proved within the budget, with that; where there is none, the
-    smallest with what was found."""
+def proved(
+    search: Lookahead, budget: int, is_enough: Callable[[Yardstick, Optimum], bool]
+) -> tuple[Yardstick, Optimum]:
+    """The first table that is enough with its optimum, or that with most severities whose optimum is proved within the
+    budget; where there is none, the smallest with what was found."""
     found: list[tuple[Yardstick, Optimum]] = []
     for severities in SEVERITIES:
         made = Yardstick.of(search, severities)
         if found and made.cell.size == found[-1][0].cell.size:
             break  # no fault has so many
         found.append((made, find_optimum(made.table, budget)))
-        if not found[-1][1].is_proved:
+        if not found[-1][1].is_proved or is_enough(*found[-1]):
             break
     return next((each for each in reversed(found) if each[1].is_proved), found[0])
-
-
-def _middles(table: Table, weight: Floats, parts: int) -> tuple[Ints, Floats]:
-    """Of each fault's cells, by rising severity in parts of about equal weight, the middle one of each part, (m,), with
-    the weight of the part, (m,)."""
-    found: dict[int, float] = {}
-    for name in dict.fromkeys(table.names):
-        own = [c for c, other in enumerate(table.names) if other == name]
-        order = np.array(sorted(own, key=lambda c: (table.cells[c].severity or 0.0, c)))
-        part_of = np.minimum((np.cumsum(weight[order]) / weight[order].sum() * parts - 1e-9).astype(int), parts - 1)
-        for part in range(parts):
-            inside = order[part_of == part]
-            if inside.size:
-                running = np.cumsum(weight[inside])
-                found[int(inside[np.searchsorted(running, running[-1] / 2)])] = float(running[-1])
-    return np.array(list(found), dtype=np.int64), np.array(list(found.values()))
