@@ -40,6 +40,7 @@ ENOUGH = 70_000
 
 
 def made(text: str = TEXT, budget: int = FEW, **rest: object) -> Made:
+    rest = {"patience": (5e-4, 1e-3), **rest}  # few, to be quick
     done = make(Order(text, NAME, budget=budget, **rest))  # type: ignore[arg-type]
     assert not done.problem
     return done

@@ -31,7 +31,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def wanted(folder: Path) -> dict[str, Order]:
-    return {str(path): order for path, order in orders(folder, budget=200).items()}
+    return {str(path): order for path, order in orders(folder, budget=200, patience=(1e-3, 2e-3)).items()}
 
 
 @pytest.fixture(scope="module")

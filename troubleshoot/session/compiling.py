@@ -19,7 +19,7 @@ from troubleshoot.session.ability import Can, told_limits
 from troubleshoot.session.kept import guesses_of, reasoner_of, table_of
 from troubleshoot.session.proving import prove_file
 from troubleshoot.tree.certificate import Certificate, certificate_file, hashes_of, write_certificate
-from troubleshoot.tree.compile import BUDGET, compile_tree, usable
+from troubleshoot.tree.compile import BUDGET, PATIENCE, compile_tree, usable
 from troubleshoot.tree.lookahead import Least
 from troubleshoot.tree.tree_file import CIRCUIT, FILE, tree_text
 
@@ -38,6 +38,7 @@ class Order:
     guesses: str = ""
     cars: int = 0
     budget: int = BUDGET
+    patience: tuple[float, ...] = PATIENCE
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,9 @@ def _made(order: Order) -> Made:
     able = Can().with_limits(limits_of(circuit, order.can))
     checks = usable(circuit, able.allowed(table.network, table.checks), order.after)
     groups = reasoner_of(table, guesses, checks).group_of[:-1]
-    made = compile_tree(table, guesses, checks, groups, order.least, order.after, order.can, order.budget)
+    made = compile_tree(
+        table, guesses, checks, groups, order.least, order.after, order.can, order.budget, order.patience
+    )
     figures = made.figures()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / FILE

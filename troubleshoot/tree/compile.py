@@ -109,31 +109,31 @@ def usable(circuit: Circuit, checks: Iterable[Check], after: str = "") -> list[C
 
 def compile_tree(
     table: Table, guesses: Guesses, checks: Sequence[Check], group_of: Ints, least: Least = "mean-time",
-    after: str = "", can: Sequence[str] = (), budget: int = BUDGET,
+    after: str = "", can: Sequence[str] = (), budget: int = BUDGET, patience: Sequence[float] = PATIENCE,
 ) -> Compiled:  # fmt: skip
     """The tree of a circuit for a person who can do these checks, `usable` ones; `group_of` (C,) their look-alike
-    groups. `after`: a complaint, "" for any; `can` says in the file what the person can not do."""
+    groups. `after`: a complaint, "" for any; `can` says in the file what the person can not do; `patience` is tried."""
     weight = _prior(table, guesses, after)
     chances = Chances(table, checks, _evened(table, weight), group_of)
 
-    def search(patience: float, aim: Least = MEAN) -> Lookahead:
-        return Lookahead(chances, guesses, weight, group_of, patience, aim)
+    def search(nats_s: float, aim: Least = MEAN) -> Lookahead:
+        return Lookahead(chances, guesses, weight, group_of, nats_s, aim)
 
     def mean(way: Way) -> float:
         return float(weight @ way.seconds)
 
-    tried = {patience: search(patience).tree() for patience in PATIENCE}
+    tried = {nats_s: search(nats_s).tree() for nats_s in patience}
 
     def near(optimum: Optimum) -> list[float]:
-        return [each for each in PATIENCE if mean(tried[each]) <= (1 + NEAR) * optimum.plan.cost_s]
+        return [each for each in patience if mean(tried[each]) <= (1 + NEAR) * optimum.plan.cost_s]
 
     def is_enough(yardstick: Yardstick, optimum: Optimum) -> bool:
         return yardstick.table.weight.size >= LEAST_CELLS and min(near(optimum), default=np.inf) <= ENOUGH
 
     yardstick, optimum = proved(search(ENOUGH), budget, is_enough)
-    patience = max(near(optimum), key=lambda each: float(chances.weight @ tried[each].right), default=0.0)
-    patience = patience or min(PATIENCE, key=lambda each: mean(tried[each]))
-    ways = [tried[patience], *([] if least == MEAN else [search(patience, least).tree()])]
+    taken = max(near(optimum), key=lambda each: float(chances.weight @ tried[each].right), default=0.0)
+    taken = taken or min(patience, key=lambda each: mean(tried[each]))
+    ways = [tried[taken], *([] if least == MEAN else [search(taken, least).tree()])]
     drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
 
     def rate(draft: Draft) -> tuple[float, float]:
