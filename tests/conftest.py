@@ -6,6 +6,9 @@ import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+# before numpy comes: two processes of tests, each with a thread of BLAS for every core, get in each other's way
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import settings
 

@@ -155,7 +155,7 @@ class Process:
     """`python -m troubleshoot find ... --json` with pipes."""
 
     def __init__(self, *words: str) -> None:
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONUTF8": "1"}
+        environment = {**os.environ, "PYTHONUTF8": "1"}
         self.child = subprocess.Popen(
             [sys.executable, "-m", "troubleshoot", "find", *words, "--json"], env=environment,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8",

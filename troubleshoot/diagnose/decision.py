@@ -230,11 +230,9 @@ def left_by(check: Check) -> Stand:
 def severity_parts(table: Table, p_cell: Floats, most: int) -> tuple[Ints, Floats]:
     """Of each fault's cells, by rising severity in `most` parts of about equal weight, the middle one of each, (m,),
     with the weight of its part, (m,), sum 1."""
-    by_fault: dict[str, list[int]] = {}
-    for c, name in enumerate(table.names):
-        by_fault.setdefault(name, []).append(c)
     picked, weight = [], []
-    for cells in by_fault.values():
+    for fault in range(len(table.faults)):
+        cells = np.flatnonzero(table.fault_of == fault).tolist()
         order = np.array(sorted(cells, key=lambda c: (table.cells[c].severity or 0.0, c)))
         p = p_cell[order] + 1e-300
         middle = (np.cumsum(p) - p / 2) / p.sum()

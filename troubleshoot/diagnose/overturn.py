@@ -203,7 +203,7 @@ def faults_meant(table: Table, words: str) -> list[str]:
         return []
     if wanted in HEALTHY:
         return [NOTHING_WRONG.name]
-    faults = {cell.fault.name: cell.fault for cell in table.cells if cell.fault.changes}
+    faults = {name: fault for name, fault in table.faults.items() if fault.changes}
     parts = table.network.circuit.named_parts
     named = [{name for name in parts if wanted == _words(name)},
              {name for name, part in parts.items() if wanted == _words(part.spoken)}]  # fmt: skip

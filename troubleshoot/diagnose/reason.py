@@ -50,8 +50,8 @@ TELLS_LITTLE, TELLS_MORE = 0.1, 2.0
 which the circuit is warmed first (invented): of many cheap checks that tell nothing one soon has enough."""
 
 HOLDS = 0.52
-"""How sure the leader must still be without any one answer, against how sure it is with it (invented). Half would do
-where one answer has decided between two equals."""
+"""How sure the leader must still be without any one answer, against how sure it is with it (invented): more
+than half, so that one answer does not decide alone between two equals."""
 
 MOST_READINGS = 20
 
@@ -272,7 +272,8 @@ class Reasoner:
         return choice if choice and at.is_worth(choice) else None
 
     def worth_going_on(self, belief: Belief, choice: Choice, allowed: Sequence[Check], stand: Stand) -> Choice | None:
-        """This check, or another that is worth its time, while no group is sure; None where it is time to stop.
+        """This check, or another that is worth its time, while no group is sure; None where it is time to stop,
+        but for what the verdict hangs on.
 
         One goes on unless the check hardly saves anything. Where "nothing wrong" leads, and it was brought for nothing
         that it does, each reading that is as it should be rules little out: one could try all there are. A fault that

@@ -176,9 +176,29 @@ def _whole(table: Table, behaviour: Behaviour, name: str) -> Floats:
 
 
 def _hot(table: Table, setup: Setup, name: str) -> Floats:
-    watts = table.heat_w(setup, name)
+    watts = heat_w(table, setup, name)
     hot = 1 / (1 + (np.maximum(watts, 1e-9) / HOT_W) ** -3)
     return np.stack([hot, 1 - hot], axis=1)
+
+
+def heat_w(table: Table, setup: Setup, part: str) -> Floats:
+    """Watts turned to heat in a part in a setup, but for those that do its work, (C,)."""
+    net, solved = table.network, table.solved(setup)
+    works = {how.branch for how in net.circuit.loads.values()}
+    own = [i for i, b in enumerate(net.branches) if b.name.partition(".")[0] == part and b.name not in works]
+    branches = np.array(own, dtype=np.int64)
+    siemens, _ = solved.circuits.at(branches)
+    return np.asarray((np.square(solved.amps(branches)) / np.maximum(siemens, 1e-12)).sum(axis=1))
+
+
+def starter_turns(table: Table, setup: Setup) -> Bools:
+    """In which cells a starter turns that nobody asked for: with the key on, not at start, (C,)."""
+    found = np.zeros(len(table.cells), dtype=bool)
+    if setup.key in ("accessory", "prime", "on"):
+        for name, part in table.network.circuit.parts.items():
+            if part.kind == "starter":
+                found |= table.behaviour(setup).pulled[name]
+    return found
 
 
 SCRAPES = 0.1

@@ -357,24 +357,6 @@ class Table:
             {d.name: state.blown[:, i] for i, d in enumerate(net.fuses)},
         )
 
-    def heat_w(self, setup: Setup, part: str) -> Floats:
-        """Watts turned to heat in a part in a setup, but for those that do its work, (C,)."""
-        net, solved = self.network, self.solved(setup)
-        works = {how.branch for how in net.circuit.loads.values()}
-        own = [i for i, b in enumerate(net.branches) if b.name.partition(".")[0] == part and b.name not in works]
-        branches = np.array(own, dtype=np.int64)
-        siemens, _ = solved.circuits.at(branches)
-        return np.asarray((np.square(solved.amps(branches)) / np.maximum(siemens, 1e-12)).sum(axis=1))
-
-    def starter_turns(self, setup: Setup) -> Bools:
-        """In which cells a starter turns that nobody asked for: with the key on, not at start, (C,)."""
-        found = np.zeros(len(self.cells), dtype=bool)
-        if setup.key in ("accessory", "prime", "on"):
-            for name, part in self.network.circuit.parts.items():
-                if part.kind == "starter":
-                    found |= self.behaviour(setup).pulled[name]
-        return found
-
     def remembered(self, key: str, make: Callable[[], Floats]) -> Floats:
         """What was worked out under this key before, else what `make` gives now."""
         if key not in self.remembered_all:

@@ -18,6 +18,7 @@ from troubleshoot.diagnose.pair_cells import parts_of
 from troubleshoot.draw import Path
 from troubleshoot.draw.circuit_line import GaugeUnit
 from troubleshoot.expect.cells import NOTHING_WRONG
+from troubleshoot.expect.seen import starter_turns
 from troubleshoot.session.beyond import say_beyond
 from troubleshoot.session.cards import CheckCard, Further, Line, Meanings, Outcome, VerdictCard, verdict_card
 from troubleshoot.session.doubts import say_doubts, say_why_again
@@ -62,7 +63,7 @@ def check_card(now: Reckoning, check: Check) -> CheckCard:
 
 def _surprises(belief: Belief, check: Check) -> tuple[str, ...]:
     """What turning the key for this check may do if a suspect that is still alive is the fault."""
-    turns = belief.table.starter_turns(check.setup)
+    turns = starter_turns(belief.table, check.setup)
     return (say.STARTER_MAY_TURN,) if belief.p_cell[:-1][turns].sum() > WARNED else ()
 
 

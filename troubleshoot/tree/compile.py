@@ -131,8 +131,8 @@ def compile_tree(
         return yardstick.table.weight.size >= LEAST_CELLS and min(near(optimum), default=np.inf) <= ENOUGH
 
     yardstick, optimum = proved(search(ENOUGH), budget, is_enough)
-    taken = max(near(optimum), key=lambda each: float(chances.weight @ tried[each].right), default=0.0)
-    taken = taken or min(patience, key=lambda each: mean(tried[each]))
+    fit = near(optimum) or [min(patience, key=lambda each: mean(tried[each]))]
+    taken = max(fit, key=lambda each: float(chances.weight @ tried[each].right))
     ways = [tried[taken], *([] if least == MEAN else [search(taken, least).tree()])]
     drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
 
