@@ -3,11 +3,12 @@
     python tests/benchmarks/trees.py [--quick] [--seed N] [--cars N] [--workers N] [TREE ...]
 
 Every fault that does something × 5 severities off any grid (open among them) × 20 cars, of each tree. `right`: the
-verdict names the car's fault; `isolated`: and it names no fault that some single check tells apart in other sampled
-cars. `over bound`: mean seconds, each fault as frequent as guessed, over what the compiler has proved that no tree of
-its decision table can be under; `gap`: how much dearer the compiled tree is on that table, at most; in the JSON also
-`walked_over_table_worst`: measured over what the compiler reckons for the very tree. Margins are those of readings that
-belong on one side of a limit; below zero where one lay on the other. Mutants: harm planted in one tree
+last verdict names the car's fault; `isolated`: and it names no fault that some single check tells apart in other
+sampled cars. `over bound`: mean seconds to the first verdict, each fault as frequent as guessed, over what the compiler
+has proved that no tree of its decision table can be under that tells all its rows apart; `all over`: the same with the
+steps that tell the suspects of a verdict apart; `gap`: how much dearer the compiled tree is on that table, at most; in
+the JSON also `walked_over_table_worst`: measured over what the compiler reckons for the very tree. Margins are those of
+readings that belong on one side of a limit; below zero where one lay on the other. Mutants: harm planted in one tree
 (tests/tree/tree_mutants.py), thirty kinds and places, where it harms one lot of cars, and tried with another.
 `--quick`: few cars of the smallest circuits. The last line is JSON.
 """
@@ -116,7 +117,8 @@ def main() -> None:
 
 
 COLUMNS = (("circuit", 26), ("faults", 6), ("cars", 6), ("right", 7), ("isolated", 8), ("minutes", 7),
-           ("over bound", 10), ("gap", 7), ("worst", 5), ("margin V", 9), ("/ error", 8), ("time", 7))  # fmt: skip
+           ("over bound", 10), ("all over", 8), ("gap", 7), ("worst", 5), ("margin V", 9), ("/ error", 8),
+           ("time", 7))  # fmt: skip
 
 
 def say(row: dict[str, Any], first: bool) -> None:
@@ -126,8 +128,8 @@ def say(row: dict[str, Any], first: bool) -> None:
     cells = [
         row["circuit"], row["faults"], row["cars"], f"{row['right']:.4f}",
         f"{row['isolated_cars'] / row['cars']:.4f}", f"{row['minutes']:.2f}", _or_dash(row["over_bound"]),
-        _or_dash(row["gap"]), row["worst_readings"], _or_dash(row["smallest_margin_v"]),
-        _or_dash(row["margin_over_meter_error"]), f"{row['seconds']:.0f} s",
+        _or_dash(row["all_over_bound"]), _or_dash(row["gap"]), row["worst_readings"],
+        _or_dash(row["smallest_margin_v"]), _or_dash(row["margin_over_meter_error"]), f"{row['seconds']:.0f} s",
     ]  # fmt: skip
     line = " ".join(f"{cell:{'<' if name == 'circuit' else '>'}{width}}"
                     for cell, (name, width) in zip(cells, COLUMNS, strict=True))  # fmt: skip
@@ -151,10 +153,11 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "right_interval": interval(right, count), "isolated_share": round(isolated / count, 4) if count else None,
         "isolated_interval": interval(isolated, count), "holding": sum(row["holds"] for row in rows),
         "stale": sum(bool(row["stale"]) for row in rows), "walked_over_bound_worst": worst("over_bound", max),
+        "walked_all_over_bound_worst": worst("all_over_bound", max),
         "walked_over_table_worst": worst("over_table", max), "gap_worst": worst("gap", max),
         "smallest_margin_v": worst("smallest_margin_v", min),
         "margin_over_meter_error_worst": worst("margin_over_meter_error", min),
-        "worst_readings": worst("worst_readings", max),
+        "worst_readings": worst("worst_readings", max), "all_worst_readings": worst("all_worst_readings", max),
     }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -121,12 +122,29 @@ def test_every_fault_that_reads_as_predicted_is_named_in_its_verdict(
     assert missed < 0.02
 
 
+def test_a_verdict_of_several_leads_on_to_what_tells_them_apart(bench: tuple[Tree, Made]) -> None:
+    tree, done = bench
+    further = [verdict for verdict in tree.verdicts.values() if verdict.tell_apart]
+    assert further
+    for verdict in further:
+        behind = [*replace(tree, first=verdict.tell_apart).reached()]
+        ends = [tree.verdicts[name] for name in behind if name in tree.verdicts and name != UNFIT]
+        assert len(ends) > 1
+        assert all(set(end.suspects) <= set(verdict.suspects) for end in ends)
+        assert any(set(end.suspects) < set(verdict.suspects) for end in ends)
+    assert "tell_apart" not in made(least="pages").tree
+    assert "tell_apart" in done.tree
+
+
 def end_of(tree: Tree, table: Table, cell: int) -> str:
     """Where a cell comes to when it answers what it predicts, by its own reckoning and not the compiler's."""
     from troubleshoot.expect.seen import answer_chances
 
     name = tree.first
-    while name in tree.steps:
+    while tree.led_to(name):
+        if name in tree.verdicts:
+            name = tree.verdicts[name].tell_apart
+            continue
         step = tree.steps[name]
         if step.check.kind == "observation":
             branch = step.of_answer(step.check.answers[int(answer_chances(table, step.check, 0.0)[cell].argmax())])
@@ -159,8 +177,9 @@ def test_no_check_is_made_twice_on_a_way(bench: tuple[Tree, Made]) -> None:
         if name in tree.steps:
             check = tree.steps[name].check.id
             assert check not in made
-            for to in {branch.to for branch in tree.steps[name].branches}:
-                walk(to, (*made, check))
+            made = (*made, check)
+        for to in set(tree.led_to(name)):
+            walk(to, made)
 
     walk(tree.first, ())
 
@@ -169,9 +188,9 @@ def test_names_are_words_and_steps_come_before_what_they_lead_to(bench: tuple[Tr
     tree = bench[0]
     assert all(re.fullmatch(r"\w+", name) for name in (*tree.steps, *tree.verdicts))
     order = list(tree.steps)
-    for name, step in tree.steps.items():
-        later = [order.index(branch.to) for branch in step.branches if branch.to in tree.steps]
-        assert all(place > order.index(name) for place in later)
+    for name in tree.steps:
+        led_to = [on for to in tree.led_to(name) for on in ([to] if to in tree.steps else tree.led_to(to))]
+        assert all(order.index(on) > order.index(name) for on in led_to)
     assert order[0] == tree.first
 
 

@@ -100,12 +100,56 @@ def text_with(*changes: tuple[str, str]) -> str:
     return text
 
 
+APART = (
+    (
+        "  contacts: {suspects: [relay:contacts-burnt, relay:contacts-stuck-open]}\n",
+        "  contacts: {suspects: [relay:contacts-burnt, relay:contacts-stuck-open], tell_apart: across}\n"
+        "  burnt: {suspects: [relay:contacts-burnt]}\n  stuck: {suspects: [relay:contacts-stuck-open]}\n",
+    ),
+    (
+        "verdicts:\n",
+        "  across:\n    check: relay.87 to relay.30 volts on\n    11.0 V or more: stuck\n    under 11.0 V: burnt\n"
+        "verdicts:\n",
+    ),
+)
+"""What makes the small tree tell apart what its verdict 'contacts' names."""
+
+
 def proof_of(text: str, few: Network, sample: Sample, guesses: Guesses, looked: int = 0) -> Proof:
     return prove(parse_tree(text, "small.yaml", few), sample, guesses, looked=looked)
 
 
 def told(proof: Proof, code: str) -> list[str]:
     return [f"{each.place}: {each.message}" for each in proof.findings if each.code == code]
+
+
+def test_what_tells_the_suspects_of_a_verdict_apart_counts_for_the_last_verdict_not_for_the_time_to_the_first(
+    few: Network, sample: Sample, guesses: Guesses
+) -> None:
+    plain, apart = proof_of(SMALL, few, sample, guesses), proof_of(text_with(*APART), few, sample, guesses)
+    assert apart.minutes == pytest.approx(plain.minutes)
+    assert apart.readings == pytest.approx(plain.readings)
+    assert apart.worst_readings == plain.worst_readings
+    assert apart.all_minutes > plain.all_minutes == pytest.approx(plain.minutes)
+    assert not [each for each in apart.findings if each.fails]
+    ends = {w.verdict for w in apart.ways}
+    assert {"burnt", "stuck"} < ends
+    assert "contacts" not in ends
+    assert {w.verdict for w in apart.ways if w.sampled.fault == "relay:contacts-stuck-open"} == {"stuck"}
+    further = [w for w in apart.ways if w.verdict in ("burnt", "stuck")]
+    assert all(len(w.visits) == w.decided + 1 and w.all_seconds > w.seconds for w in further)
+
+
+def test_a_car_that_is_told_apart_wrongly_is_a_miss_at_the_reading_that_misled(
+    few: Network, sample: Sample, guesses: Guesses
+) -> None:
+    wrong = (
+        ("11.0 V or more: stuck", "11.0 V or more: burnt"),
+        ("under 11.0 V: burnt", "under 11.0 V: stuck"),
+    )
+    proof = proof_of(text_with(*APART, *wrong), few, sample, guesses)
+    assert proof.right < proof_of(SMALL, few, sample, guesses).right
+    assert any(each.startswith("steps.across.") for each in told(proof, "missed"))
 
 
 # ---- the cars

@@ -49,6 +49,18 @@ def test_a_written_tree_reads_back_as_the_same(small: Tree) -> None:
     assert replace(again, name=small.name, file=small.file) == small
 
 
+def test_what_tells_the_suspects_of_a_verdict_apart_is_read_and_written(small: Tree) -> None:
+    verdicts = {**small.verdicts, "pump": replace(small.verdicts["pump"], tell_apart="which_pump")}
+    ends = {name: Verdict(name, (f"pump:{name}",)) for name in ("open", "seized")}
+    branches = (Branch("1.0 A or more", "seized", 1.0), Branch("under 1.0 A", "open", high=1.0))
+    step = Step("which_pump", small.checks["pump_wire amps on"], branches)
+    tree = replace(small, steps={**small.steps, "which_pump": step}, verdicts={**verdicts, **ends})
+    again = parse_tree(tree_text(tree), "again.yaml", small.network)
+    assert again.verdicts == tree.verdicts
+    assert again.steps == tree.steps
+    assert [name for name in again.reached() if name in ("pump", "which_pump")] == ["pump", "which_pump"]
+
+
 def test_a_written_tree_says_each_check_and_each_suspect_beside_it(small: Tree) -> None:
     text = " ".join(tree_text(small).replace("#", " ").split())
     assert "Red on terminal 30 of the pump relay (orange wire, back-probed), black on battery negative post." in text
@@ -203,6 +215,22 @@ BROKEN: dict[str, tuple[str, str, str, str, str]] = {
     ),
     "a loop": (
         "under 11.0 V: control", "under 11.0 V: coil", "under 11.0 V: coil", "loop", "coil to coil_feed to coil",
+    ),
+    "a verdict told apart by nothing": (
+        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: coils", "tell_apart", "leads-nowhere",
+        "did you mean 'coil'?",
+    ),
+    "a verdict told apart by a verdict": (
+        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: feed", "tell_apart", "no-step",
+        "is a verdict, and a step tells suspects apart",
+    ),
+    "a verdict told apart into what it does not name": (
+        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: drop", "tell_apart", "names-more",
+        "behind it 'contacts' names what this verdict does not: relay:contacts-stuck-open",
+    ),
+    "a verdict that leads round and round": (
+        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: output", "tell_apart", "loop",
+        "output to ground to pump to output",
     ),
     "a verdict nobody reaches": (
         "under 11.0 V: feed", "under 11.0 V: contacts", "  feed:", "not-reached", "nothing leads to",

@@ -11,7 +11,7 @@ from troubleshoot.session.cards import Question
 from troubleshoot.session.state import expects
 from troubleshoot.session.walking import Walking
 from troubleshoot.tree.tree import Branch, Step, Verdict
-from troubleshoot.tree.walk import numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH, numbered, say_scope, say_verdict
 from troubleshoot.units import quote
 from troubleshoot.words.answers import Command, Skip, Stop, read_answer
 
@@ -22,9 +22,10 @@ back         take the last answer back
 can't        you can't do this one, and why: the live diagnosis goes on from there
 way          the way so far            tree   back from the live diagnosis to the tree
 live         leave the tree for the live diagnosis, with what is known
+which        at a verdict of several: go on to the steps that tell which it is
 quit         leave                     stop REASON   something is unsafe"""
 _CANNOT = re.compile(r"(?:i )?can'?t(?:\s+do\s+(?:this|it)(?:\s+one)?)?\b(?!\s+tell)[\s:,.;!-]*(.*)", re.IGNORECASE)
-_OWN_WORDS = ("way", "live", "tree")
+_OWN_WORDS = ("way", "live", "tree", "which")
 
 
 class _Back(Exception):  # noqa: N818 - not an error
@@ -91,10 +92,10 @@ class WalkDialogue(Dialogue):
         """One line typed at a step; True when it leads on, or back."""
         if cannot := _CANNOT.fullmatch(given.strip().replace("’", "'")):
             given = f"skip {cannot[1]}"
-        if self._own_word(given):
-            return self.walking.is_live
         answer = read_answer(given, expects(step.check), step.check.answers)
         try:
+            if self._own_word(given):
+                return self.walking.is_live
             if isinstance(answer, Stop):
                 self._stop(answer.why)
             if isinstance(answer, Skip):
@@ -134,7 +135,7 @@ class WalkDialogue(Dialogue):
         return False
 
     def _own_word(self, given: str) -> bool:
-        """Whether it was a word that only a walk knows; it has been done then."""
+        """Whether it was a word that only a walk knows; it has been done then. Raises TypedWrong where it cannot be."""
         word = given.strip().casefold().rstrip(" .!?")
         if word not in _OWN_WORDS:
             return False
@@ -142,6 +143,8 @@ class WalkDialogue(Dialogue):
             self._way()
         elif word == "live":
             self.walking.go_live()
+        elif word == "which":
+            self.walking.tell_apart()
         else:
             self.walking.ask_again()
         return True
@@ -177,10 +180,17 @@ class WalkDialogue(Dialogue):
                 self._say(words, "    ")
             for words in found.cautions:
                 self._say(f"Caution: {words}", "    ")
+        if on := self.walking.tells_apart:
+            self._say(f"{WHICH} Type which: the tree tells, from {self._numbers[on]}.", "  ")
         self._say("Enter finishes. Or: back, way, live (goes on with the live diagnosis).")
         while given := self._ask("verdict> ").strip():
-            if self._own_word(given):
-                if self.walking.is_live:
+            try:
+                is_own = self._own_word(given)
+            except TroubleshootError as error:
+                self._say(str(error))
+                continue
+            if is_own:
+                if self.walking.is_live or self.walking.here != verdict:
                     return True
                 continue
             answer = read_answer(given, "voltage")

@@ -211,6 +211,19 @@ class Walking:
         """Hands over to the live diagnosis."""
         self.session.lead(LIVE)
 
+    @property
+    def tells_apart(self) -> str:
+        """The step that tells the suspects of the verdict apart that the walk has come to; "" where there is none."""
+        here = self.here
+        return here.tell_apart if isinstance(here, Verdict) else ""
+
+    def tell_apart(self) -> None:
+        """Goes on from a verdict with what tells its suspects apart. Raises TypedWrong where nothing does."""
+        if not self.tells_apart:
+            raise TypedWrong(Problem("nothing-further", "the tree has no steps behind this verdict", "live"))
+        self.session.lead(self.tells_apart)
+        self._lead_on()
+
     def ask_again(self) -> None:
         """Comes back to the tree, at the step where it was left."""
         self.session.lead(self.at)

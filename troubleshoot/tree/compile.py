@@ -48,6 +48,9 @@ ENOUGH, LEAST_CELLS = 1e-3, 140
 """Where a tree of this patience is near the best plan of a table with at least so many cells, no finer table is asked
 for (invented)."""
 
+ALL_APART = 1e-5
+"""The patience of the steps behind a verdict, for who wants to know which of its suspects it is (invented)."""
+
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
 (invented)."""
@@ -60,10 +63,11 @@ SLACK = 0.03
 class Compiled:
     """A tree and what is known of it.
 
-    `mean_s`, `worst_s`: seconds to the verdict, expected over all severities, and of the longest way; `right`: share of
-    the weight that comes to a verdict whose likeliest group is its own. On the decision table of `cells` × `checks`:
-    `table_s` what this tree takes, and `told_apart` the share of it that comes to a verdict of its own group alone;
-    `bound_s` what no tree can undercut that tells all groups apart there, `is_proved` whether that is the optimum.
+    `mean_s`, `worst_s`: seconds to the first verdict, expected over all severities, and of the longest way; `right`:
+    share of the weight that comes to one whose likeliest group is its own. On the decision table of `cells` × `checks`:
+    `table_s` what this tree takes to there, and `told_apart` the share of it whose last verdict is of its own group
+    alone; `bound_s` what no tree can undercut that tells all groups apart there, `is_proved` whether that is the
+    optimum.
     """
 
     tree: Tree
@@ -96,7 +100,7 @@ class Compiled:
 
     @property
     def readings(self) -> int:
-        """Checks on the longest way."""
+        """Checks on the longest way to a first verdict."""
         return longest(self.tree)
 
 
@@ -134,6 +138,9 @@ def compile_tree(
     fit = near(optimum) or [min(patience, key=lambda each: mean(tried[each]))]
     taken = max(fit, key=lambda each: float(chances.weight @ tried[each].right))
     ways = [tried[taken], *([] if least == MEAN else [search(taken, least).tree()])]
+    if least != "pages":
+        apart = search(ALL_APART)
+        ways = [apart.told_apart(way) for way in ways]
     drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
 
     def rate(draft: Draft) -> tuple[float, float]:
@@ -175,7 +182,7 @@ def _claims(tree: Tree, right: float, mean_s: float) -> Claims:
 
 
 def longest(tree: Tree) -> int:
-    """Checks on the longest way through a tree without loops."""
+    """Checks on the longest way to a first verdict, through a tree without loops."""
     leads = {name: {branch.to for branch in step.branches} for name, step in tree.steps.items()}
     left: dict[str, int] = {}
     for name in TopologicalSorter(leads).static_order():

@@ -39,8 +39,9 @@ class Drafting:
         self.weight = weight
         self.group_of = group_of
         self.verdicts: dict[str, Verdict] = {}
-        self._by_suspects: dict[tuple[str, ...], str] = {}
+        self._by_suspects: dict[tuple[tuple[str, ...], str], str] = {}
         self._steps: dict[tuple[object, ...], Step] = {}
+        self._named: dict[str, dict[str, None]] = {}
         self._names: dict[int, str] = {}
 
     def draft(self, way: Way) -> tuple[str, dict[str, Step], dict[str, Verdict]]:
@@ -49,7 +50,10 @@ class Drafting:
         first = self._name(way)
         steps = {step.name: step for step in self._steps.values()}
         # lists, not sets: the order of steps must be the same on every machine
-        leads = {name: [branch.to for branch in step.branches if branch.to in steps] for name, step in steps.items()}
+        leads = {
+            name: [to for to in (self._next_step(branch.to) for branch in step.branches) if to in steps]
+            for name, step in steps.items()
+        }
         order = [*TopologicalSorter(leads).static_order()][::-1]
         names = _unique((name, _step_name(steps[name].check)) for name in order)
         renamed = {
@@ -61,7 +65,15 @@ class Drafting:
             for name in order
         }
         used = {branch.to for step in renamed.values() for branch in step.branches} | {first}
-        return names.get(first, first), renamed, {k: v for k, v in self.verdicts.items() if k in used}
+        verdicts = {
+            name: replace(verdict, tell_apart=names.get(verdict.tell_apart, ""))
+            for name, verdict in self.verdicts.items() if name in used
+        }  # fmt: skip
+        return names.get(first, first), renamed, verdicts
+
+    def _next_step(self, to: str) -> str:
+        """A step itself; the step that tells the suspects of a verdict apart."""
+        return self.verdicts[to].tell_apart if to in self.verdicts else to
 
     # ---- steps
 
@@ -87,8 +99,14 @@ class Drafting:
                 return next((branch.to for branch in branches if branch.to != UNFIT), UNFIT)
         key = (check.id, *((branch.words, branch.to) for branch in branches))
         if key not in self._steps:
-            self._steps[key] = Step(f"step {len(self._steps)}", check, branches)
+            name = f"step {len(self._steps)}"
+            self._steps[key] = Step(name, check, branches)
+            self._named[name] = dict.fromkeys(fault for branch in branches for fault in self._named_by(branch.to))
         return self._steps[key].name
+
+    def _named_by(self, name: str) -> Iterable[str]:
+        """The suspects that a verdict names, or all verdicts that a step leads to; but for what fits nothing."""
+        return self._named[name] if name in self._named else self.verdicts[name].suspects if name != UNFIT else ()
 
     def _ranges(self, check: Check, way: Way, limits: list[float], targets: list[str]) -> tuple[Branch, ...]:
         """The branches of a reading, from the highest down; neighbours that lead alike are one."""
@@ -120,18 +138,21 @@ class Drafting:
         return UNFIT
 
     def _verdict(self, way: Way) -> str:
-        """The verdict on all that may be here, the likeliest look-alikes first."""
+        """The verdict on all that may be here, the likeliest look-alikes first, and what tells them apart."""
         mass = self.weight[way.cells] * way.share
         of_group = np.bincount(self.group_of[way.cells], mass)
         counted = np.bincount(self.group_of[way.cells], self.chances.weight[way.cells] * way.share)
         listed = np.flatnonzero(counted >= LISTED * counted.sum()).tolist()
         groups = sorted(listed, key=lambda group: -of_group[group])
-        suspects = tuple(name for group in groups for name in self._faults_of(group))
-        if suspects not in self._by_suspects:
+        named = [name for group in groups for name in self._faults_of(group)]
+        on = self._name(way.apart) if way.apart else ""
+        on = on if on in self._named else ""  # else all that it asks leads to one verdict
+        suspects = tuple(dict.fromkeys([*named, *(self._named_by(on) if on else ())]))
+        if (suspects, on) not in self._by_suspects:
             name = _free(_plain(suspects[0]), self.verdicts)
-            self._by_suspects[suspects] = name
-            self.verdicts[name] = Verdict(name, suspects, prove=self._prove(suspects))
-        return self._by_suspects[suspects]
+            self._by_suspects[suspects, on] = name
+            self.verdicts[name] = Verdict(name, suspects, prove=self._prove(suspects), tell_apart=on)
+        return self._by_suspects[suspects, on]
 
     def _faults_of(self, group: int) -> list[str]:
         """The faults of a group, by weight."""

@@ -9,7 +9,7 @@ whose whole tree is best by the measure that was asked for.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -58,7 +58,8 @@ class Way:
     `share` (cells,) of each cell's cars come here; `seconds` (cells,) are each cell's expected seconds from here, and
     `right` (cells,) the share that comes to a verdict whose likeliest group is its own. `worst`: seconds of the longest
     way; `steps`: how many steps the tree has. `limits` are the check's limits here (None: those of the whole circuit),
-    `then` the trees of its bands, None where no cell comes.
+    `then` the trees of its bands, None where no cell comes. `apart`: behind an end, what tells its groups apart where
+    that is worth more than it costs; in none of the figures.
     """
 
     cells: Ints
@@ -70,6 +71,7 @@ class Way:
     check: int = -1
     limits: Floats | None = None
     then: tuple[Way | None, ...] = ()
+    apart: Way | None = None
 
 
 class Lookahead:
@@ -103,6 +105,23 @@ class Lookahead:
     def tree(self) -> Way:
         """The best tree found, from the start."""
         return self._best(np.arange(self.weight.size), np.ones(self.weight.size), 0, frozenset())
+
+    def told_apart(self, way: Way) -> Way:
+        """Another search's tree, with the best that this one finds behind each of its ends."""
+        done: dict[int, Way] = {}
+
+        def told(way: Way, stand: int, used: frozenset[int]) -> Way:
+            if id(way) not in done:
+                if way.check < 0:
+                    further = self._best(way.cells, way.share, stand, used)
+                    done[id(way)] = replace(way, apart=further if further.check >= 0 else None)
+                else:
+                    after, made = int(self.after[way.check]), used | {way.check}
+                    then = tuple(each and told(each, after, made) for each in way.then)
+                    done[id(way)] = replace(way, then=then)
+            return done[id(way)]
+
+        return told(way, 0, frozenset())
 
     # ---- what a check tells here
 

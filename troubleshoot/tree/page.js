@@ -150,7 +150,7 @@
     var branch = event.target.closest(".branch");
     if (branch) {
       event.preventDefault();
-      var all = branch.closest(".step").querySelectorAll(".branch");
+      var all = branch.closest(".screen").querySelectorAll(".branch");
       take([].indexOf.call(all, branch), branch.dataset.words);
     }
   });

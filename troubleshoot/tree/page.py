@@ -17,7 +17,7 @@ from string import Template
 
 from troubleshoot.tree.tree import Branch, Step, Tree, Verdict
 from troubleshoot.tree.tree_file import tree_text
-from troubleshoot.tree.walk import cautions_of, numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH, cautions_of, numbered, say_scope, say_verdict
 from troubleshoot.words import say
 
 HERE = Path(__file__).parent
@@ -114,11 +114,14 @@ def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int]) -> str:
     report = "\n".join([f"Verdict: {found.say}", *(f"Repair: {words}." for words in found.repairs)])
     several = len(found.suspects) > 1
     return "\n".join([
-        f'<section id="s{number}" class="screen verdict" aria-labelledby="h{number}" data-report="{escape(report)}">',
+        f'<section id="s{number}" class="screen verdict" aria-labelledby="h{number}" data-short="Verdict {number}" '
+        f'data-report="{escape(report)}">',
         f'<h2 id="h{number}" tabindex="-1">Verdict {number}</h2>',
         f"<p>One of these:</p><ul>{_items(found.suspects)}</ul>" if several else f"<p><b>{escape(found.say)}</b></p>",
         f'<h3>Repair</h3><ul>{_items(f"{words}." for words in found.repairs)}</ul>',
         *([f"<h3>Right after the repair</h3>{_cautions(found.cautions)}<ul>{_items(found.prove)}</ul>"]
           if found.prove else []),
+        *([f'<ul class="branches">{_branch(Branch(WHICH, verdict.tell_apart), numbers)}</ul>']
+          if verdict.tell_apart else []),
         "</section>",
     ])  # fmt: skip

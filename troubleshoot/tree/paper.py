@@ -22,7 +22,7 @@ from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.parts import Relay
 from troubleshoot.tree.page import HERE, sentences
 from troubleshoot.tree.tree import Step, Tree, Verdict
-from troubleshoot.tree.walk import cautions_of, numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH, cautions_of, numbered, say_scope, say_verdict
 from troubleshoot.words import say
 
 Paper = Literal["A4", "letter"]
@@ -121,6 +121,8 @@ def tree_lines(tree: Tree, width: int) -> Iterator[str]:
                 yield from told(f"After the repair: {words}")
             for words in found.cautions:
                 yield from told(f"Caution: {words}")
+            if on := tree.verdicts[name].tell_apart:
+                yield f"    {WHICH}  go to {numbers[on]}"
 
 
 # ---- pieces of the page
@@ -129,9 +131,9 @@ def tree_lines(tree: Tree, width: int) -> Iterator[str]:
 def _come_from(tree: Tree, numbers: dict[str, int]) -> dict[str, list[int]]:
     """For each step and verdict the steps that lead to it, by number."""
     found: dict[str, list[int]] = {name: [] for name in numbers}
-    for step in tree.steps.values():
-        for to in dict.fromkeys(branch.to for branch in step.branches):
-            found[to].append(numbers[step.name])
+    for name in numbers:
+        for to in dict.fromkeys(tree.led_to(name)):
+            found[to].append(numbers[name])
     return found
 
 
@@ -216,5 +218,7 @@ def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int], come_from: d
         f"<p><b>Repair:</b> {escape(found.repairs[0])}.</p>" if len(found.repairs) == 1
         else f"<p><b>Repair:</b></p><ul>{repairs}</ul>",
         _prove(tree, verdict, numbers),
+        f"<table><tr><td>{WHICH}</td><td>go to <b>{numbers[verdict.tell_apart]}</b></td></tr></table>"
+        if verdict.tell_apart else "",
         "</article>",
     ])  # fmt: skip

@@ -68,6 +68,8 @@ def _boxes(tree: Tree) -> list[Box]:
         if step is None:
             found = say_verdict(tree, tree.verdicts[name])
             boxes.append(Box(_fitted(f"{head} verdict", "; ".join(found.suspects)), answer, before))
+            for on in tree.led_to(name):
+                add(on, "which?", here)
         elif name in drawn:
             boxes.append(Box((f"go on at {head}",), answer, before, True))
         else:

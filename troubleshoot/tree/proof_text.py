@@ -32,6 +32,9 @@ def proof_lines(proof: Proof, everything: bool = False) -> Iterator[str]:
     yield f"right: {proof.right:.4f} of them, {proof.weighted_right:.4f} with each fault as frequent as guessed"
     yield f"time: {proof.minutes:.2f} minutes in the mean, {proof.worst_minutes:.1f} at most{_over_bound(proof)}"
     yield f"checks: {proof.readings:.1f} in the mean, {proof.worst_readings} at most"
+    if any(verdict.tell_apart for verdict in proof.tree.verdicts.values()):
+        yield (f"with what tells the suspects of a verdict apart: {proof.all_minutes:.2f} minutes in the mean, "
+               f"{proof.all_worst_readings} checks at most")  # fmt: skip
     if proof.tightest:
         yield f"nearest to a limit, of what belongs on one side: {say_margin(proof.tree, proof.tightest)}"
     if sample.idle:

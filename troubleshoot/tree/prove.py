@@ -36,7 +36,7 @@ class Proof:
 
     @cached_property
     def right(self) -> float:
-        """Share of the cars that come to a verdict that names their fault."""
+        """Share of the cars whose last verdict names their fault."""
         return _share([is_right(self.tree, way) for way in self.ways])
 
     @cached_property
@@ -46,8 +46,13 @@ class Proof:
 
     @property
     def minutes(self) -> float:
-        """Mean minutes to a verdict, with each fault as frequent as the guesses say."""
+        """Mean minutes to the first verdict, with each fault as frequent as the guesses say."""
         return sum(way.sampled.weight * way.seconds for way in self.ways) / 60 if self.ways else math.inf
+
+    @property
+    def all_minutes(self) -> float:
+        """The same until the suspects of the first verdict are told apart too."""
+        return sum(way.sampled.weight * way.all_seconds for way in self.ways) / 60 if self.ways else math.inf
 
     @property
     def worst_minutes(self) -> float:
@@ -55,17 +60,27 @@ class Proof:
 
     @property
     def readings(self) -> float:
-        """Mean number of checks, weighted like the minutes."""
-        return sum(way.sampled.weight * len(way.visits) for way in self.ways)
+        """Mean number of checks to the first verdict, weighted like the minutes."""
+        return sum(way.sampled.weight * way.decided for way in self.ways)
 
     @property
     def worst_readings(self) -> int:
+        return max((way.decided for way in self.ways), default=0)
+
+    @property
+    def all_worst_readings(self) -> int:
+        """The most checks until the suspects of the first verdict are told apart too."""
         return max((len(way.visits) for way in self.ways), default=0)
 
     @property
     def over_bound(self) -> float | None:
-        """Measured mean time over the bound."""
+        """Measured mean time to the first verdict over the bound."""
         return self.minutes * 60 / self.bound_s if self.bound_s else None
+
+    @property
+    def all_over_bound(self) -> float | None:
+        """The same until the suspects of the first verdict are told apart too."""
+        return self.all_minutes * 60 / self.bound_s if self.bound_s else None
 
     @cached_property
     def smallest_v(self) -> float | None:
@@ -106,6 +121,8 @@ class Proof:
             "minutes": _rounded(self.minutes), "worst_minutes": _rounded(self.worst_minutes),
             "readings": round(self.readings, 2), "worst_readings": self.worst_readings,
             "over_bound": None if self.over_bound is None else round(self.over_bound, 4),
+            "all_minutes": _rounded(self.all_minutes), "all_worst_readings": self.all_worst_readings,
+            "all_over_bound": None if self.all_over_bound is None else round(self.all_over_bound, 4),
             "smallest_margin_v": _rounded(self.smallest_v),
             "margin_over_meter_error": None if tightest is None else _rounded(tightest.errors),
             "faults": len(self.sample.faults), "cars": len(self.sample.cars), "seed": self.sample.seed,

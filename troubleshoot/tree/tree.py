@@ -65,18 +65,24 @@ class Step:
 
 @dataclass(frozen=True)
 class Verdict:
-    """An end: the faults that are left (`part:mode`), what to repair, and the checks that prove the repair, by id."""
+    """An end: the faults that are left (`part:mode`), what to repair, and the checks that prove the repair, by id.
+
+    `tell_apart`: the step with which one goes on where it is worth more to know which of the suspects it is, "" where
+    nothing tells them apart, or nobody has said what.
+    """
 
     name: str
     suspects: tuple[str, ...]
     repair: str = ""
     prove: tuple[str, ...] = ()
+    tell_apart: str = ""
 
 
 @dataclass(frozen=True)
 class Claims:
     """What a tree's maker says of it; a proof that finds less fails. `right`: share of sampled cars that come to a
-    verdict that names their fault; `minutes`: mean time to it, by the costs of guesses.yaml; `readings`: the most."""
+    last verdict that names their fault; `minutes`: mean time to the first verdict, by the costs of guesses.yaml;
+    `readings`: the most until there."""
 
     right: float = 0.0
     minutes: float = math.inf
@@ -115,5 +121,11 @@ class Tree:
                 continue
             seen.add(name)
             yield name
-            if name in self.steps:
-                waiting += [branch.to for branch in reversed(self.steps[name].branches)]
+            waiting += reversed(self.led_to(name))
+
+    def led_to(self, name: str) -> list[str]:
+        """What the answers of a step lead to, or what tells the suspects of a verdict apart."""
+        if name in self.steps:
+            return [branch.to for branch in self.steps[name].branches]
+        on = self.verdicts[name].tell_apart if name in self.verdicts else ""
+        return [on] if on else []

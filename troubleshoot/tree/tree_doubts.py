@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from graphlib import CycleError, TopologicalSorter
 
@@ -13,7 +13,7 @@ from troubleshoot.circuit.network import Network
 from troubleshoot.files.tell import shown, suggest
 from troubleshoot.files.yaml_text import Loc
 from troubleshoot.tree.branch_words import write_limit
-from troubleshoot.tree.tree import Branch, Step, Tree
+from troubleshoot.tree.tree import NOT_DESCRIBED, Branch, Step, Tree
 from troubleshoot.words.say import dimension_of
 
 Leads = Mapping[str, Mapping[str, str]]
@@ -48,15 +48,22 @@ def doubts_of(tree: Tree, leads: Leads) -> list[Doubt]:
     ]
     ends: list[tuple[Loc, str]] = [(("first",), tree.first)]
     ends += [(("steps", name, words), to) for name, branches in leads.items() for words, to in branches.items()]
+    ends += _apart(tree)
     lost = [
         Doubt(path, "leads-nowhere", f"there is no step or verdict '{shown(to)}'", suggest(to, names, "there are"))
         for path, to in ends
         if to not in names
     ]
-    round_and_round = _loop(leads)
+    round_and_round = _loop(tree, leads)
     # what nothing leads to is told once all that leads astray has been mended
     unreached = [] if lost or round_and_round else _unreached(tree, leads)
-    return [*found, *lost, *round_and_round, *unreached, *([] if round_and_round else _unsafe(tree))]
+    whole = [] if lost or round_and_round else _tells_nothing(tree)
+    return [*found, *lost, *round_and_round, *unreached, *whole, *([] if round_and_round else _unsafe(tree))]
+
+
+def _apart(tree: Tree) -> list[tuple[Loc, str]]:
+    """The steps that tell the suspects of verdicts apart, with where that is written."""
+    return [(("verdicts", name, "tell_apart"), v.tell_apart) for name, v in tree.verdicts.items() if v.tell_apart]
 
 
 # ---- branches of one step
@@ -124,25 +131,46 @@ def _both(one: Branch, other: Branch) -> str:
 # ---- the whole
 
 
-def _loop(leads: Leads) -> list[Doubt]:
+def _loop(tree: Tree, leads: Leads) -> list[Doubt]:
     """The first loop there is, told where it closes."""
+    edges: dict[tuple[str, str], Loc] = {}
+    edges |= {(name, to): ("steps", name, words) for name, branches in leads.items() for words, to in branches.items()}
+    edges |= {(str(path[1]), to): path for path, to in _apart(tree)}
+    graph: dict[str, set[str]] = {name: set() for name in (*leads, *tree.verdicts)}
+    for name, to in edges:
+        graph[name].add(to)
     try:
-        list(TopologicalSorter({name: set(branches.values()) for name, branches in leads.items()}).static_order())
+        list(TopologicalSorter(graph).static_order())
     except CycleError as error:
         way = list(reversed(error.args[1]))  # the sorter tells it from what is led to
-        order = list(leads)
+        order = list(graph)
         start = min(range(len(way) - 1), key=lambda i: order.index(way[i]))
         way = [*way[start:-1], *way[:start], way[start]]
         told = " to ".join(shown(name) for name in way)
-        words = next(words for words, to in leads[way[-2]].items() if to == way[-1])
-        return [Doubt(("steps", way[-2], words), "loop", f"this leads round and round: {told}",
+        return [Doubt(edges[way[-2], way[-1]], "loop", f"this leads round and round: {told}",
                       "let one of them lead on")]  # fmt: skip
     return []
+
+
+def _tells_nothing(tree: Tree) -> Iterator[Doubt]:
+    """Verdicts whose suspects are to be told apart by another verdict, or of which one behind names what they do
+    not."""
+    for path, to in _apart(tree):
+        own = {*tree.verdicts[str(path[1])].suspects, NOT_DESCRIBED}
+        if to not in tree.steps:
+            yield Doubt(path, "no-step", f"'{shown(to)}' is a verdict, and a step tells suspects apart", "name a step")
+            continue
+        for name in replace(tree, first=to).reached():
+            more = [s for s in tree.verdicts[name].suspects if s not in own] if name in tree.verdicts else []
+            if more:
+                yield Doubt(path, "names-more", f"behind it '{shown(name)}' names what this verdict does not: "
+                            f"{', '.join(map(shown, more))}", "name it here too, or leave it out there")  # fmt: skip
 
 
 def _unreached(tree: Tree, leads: Leads) -> Iterator[Doubt]:
     """Steps and verdicts that no answer leads to, save those that only such steps lead to."""
     led_to = {tree.first, *(to for branches in leads.values() for to in branches.values())}
+    led_to |= {to for _, to in _apart(tree)}
     for kind, names in (("steps", leads), ("verdicts", tree.verdicts)):
         for name in names:
             if name not in led_to:
@@ -157,10 +185,14 @@ Known = dict[str, tuple[float, float]]
 def _unsafe(tree: Tree) -> Iterator[Doubt]:
     """Steps whose check wants readings before it that some way there lacks."""
     known = {tree.first: Known()}
-    graph = {name: {b.to for b in step.branches} for name, step in tree.steps.items()}
-    order = [name for name in reversed(list(TopologicalSorter(graph).static_order())) if name in tree.steps]
-    for name in order:
-        step, here = tree.steps[name], known.get(name, {})
+    graph = {name: set(tree.led_to(name)) for name in (*tree.steps, *tree.verdicts)}
+    for name in reversed(list(TopologicalSorter(graph).static_order())):
+        here = known.get(name, {})
+        if name not in tree.steps:
+            for to in graph.get(name, ()):
+                known[to] = here if to not in known else _both_ways(known[to], here)
+            continue
+        step = tree.steps[name]
         for wanted in step.check.after:
             low, high = here.get(wanted.check, (-math.inf, math.inf))
             if low < wanted.low or high > wanted.high:

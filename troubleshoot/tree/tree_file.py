@@ -69,6 +69,7 @@ class VerdictFields(_Strict):
     suspects: list[str] = Field(min_length=1)
     repair: str = ""
     prove: list[str] = []
+    tell_apart: str = ""
 
 
 class TreeFields(_Strict):
@@ -157,7 +158,7 @@ class _Reader:
         for number, words in enumerate(prove):
             if words not in checks:
                 self.doubt(("verdicts", name, "prove", number), *why_no_check(self.network, words, checks))
-        return Verdict(name, tuple(fields.suspects), fields.repair, tuple(prove))
+        return Verdict(name, tuple(fields.suspects), fields.repair, tuple(prove), fields.tell_apart)
 
     def limits(self, can: list[str]) -> None:
         """Doubts whatever in `can` is not understood."""
@@ -233,6 +234,7 @@ def tree_text(tree: Tree) -> str:
             lines += [*_comment(says.get(suspect, ""), "      "), f"      - {_scalar(suspect)}"]
         lines += [f"    repair: {_scalar(verdict.repair)}"] if verdict.repair else []
         lines += ["    prove:", *(f"      - {_scalar(check)}" for check in verdict.prove)] if verdict.prove else []
+        lines += [f"    tell_apart: {_scalar(verdict.tell_apart)}"] if verdict.tell_apart else []
     return "\n".join(lines) + "\n"
 
 

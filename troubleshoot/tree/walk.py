@@ -15,6 +15,9 @@ from troubleshoot.words.answers import OverLimit, Seen, Value, Wander
 STARTER_FED_TOO = "run-start-joined"
 """The mode of the fault with which the starter turns as soon as the key goes on."""
 
+WHICH = "Which of them is it?"
+"""What leads from a verdict to the steps that tell its suspects apart."""
+
 BESIDE = {
     NOTHING_WRONG: (
         "nothing is wrong in this circuit",
@@ -62,9 +65,8 @@ def suspects_behind(tree: Tree, name: str) -> frozenset[str]:
 
     @cache
     def behind(at: str) -> frozenset[str]:
-        if at in tree.verdicts:
-            return frozenset(tree.verdicts[at].suspects)
-        return frozenset().union(*(behind(branch.to) for branch in tree.steps[at].branches))
+        own = tree.verdicts[at].suspects if at in tree.verdicts else ()
+        return frozenset(own).union(*map(behind, tree.led_to(at)))
 
     return behind(name)
 
@@ -76,7 +78,9 @@ def numbered(tree: Tree) -> dict[str, int]:
 
 def say_scope(tree: Tree) -> list[str]:
     """How large a tree is, which complaint it starts after, and for whom it was made, a sentence each."""
-    told = [f"{len(tree.steps)} steps, at most {longest_way(tree)} on one way."]
+    told = [f"{len(tree.steps)} steps, at most {longest_way(tree)} on one way to a verdict."]
+    if any(verdict.tell_apart for verdict in tree.verdicts.values()):
+        told.append("Where a verdict names several, more steps may tell which.")
     if tree.after:
         told.append(f"For when {complaints_of(tree.network.circuit)[tree.after]}.")
     if tree.can:
@@ -85,7 +89,7 @@ def say_scope(tree: Tree) -> list[str]:
 
 
 def longest_way(tree: Tree) -> int:
-    """How many steps there are at most before a verdict."""
+    """How many steps there are at most before a first verdict."""
 
     @cache
     def below(at: str) -> int:
@@ -107,13 +111,13 @@ def _first_with_key_on(tree: Tree) -> set[str]:
     seen = set[str]()
     while waiting:
         name = waiting.pop()
-        if name in seen or name not in tree.steps:
+        if name in seen:
             continue
         seen.add(name)
-        if tree.steps[name].check.setup.key not in ("off", "accessory"):
+        if name in tree.steps and tree.steps[name].check.setup.key not in ("off", "accessory"):
             found.add(name)
         else:
-            waiting += [branch.to for branch in tree.steps[name].branches]
+            waiting += tree.led_to(name)
     return found
 
 

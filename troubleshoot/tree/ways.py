@@ -23,18 +23,22 @@ class Visit:
 
 @dataclass(frozen=True)
 class Way:
-    """A car's way through the tree to a `verdict`; "" where it came to none."""
+    """A car's way through the tree to its `verdict`, the last there is; "" where it came to none. `seconds` to its
+    first verdict, after `decided` of the visits; `all_seconds` until the suspects of that are told apart too."""
 
     sampled: Sampled
     visits: tuple[Visit, ...]
     verdict: str
     seconds: float
+    decided: int
+    all_seconds: float
 
 
 def walk(tree: Tree, cars: Sequence[Sampled], costs: Costs) -> list[Way]:
     """The ways of all cars, in their order. Cars at one step are asked one after the other, which is quick."""
     visits: list[list[Visit]] = [[] for _ in cars]
     stands, seconds, ends = [Stand() for _ in cars], [0.0 for _ in cars], ["" for _ in cars]
+    decided: dict[int, tuple[float, int]] = {}
     circuit, waiting = tree.network.circuit, {tree.first: list(range(len(cars)))}
     while waiting:
         name = next(iter(waiting))
@@ -42,7 +46,11 @@ def walk(tree: Tree, cars: Sequence[Sampled], costs: Costs) -> list[Way]:
         step = tree.steps.get(name)
         for i in here:
             if step is None:
-                ends[i] = name if name in tree.verdicts else ""
+                decided.setdefault(i, (seconds[i], len(visits[i])))
+                on = tree.led_to(name)
+                ends[i] = name if name in tree.verdicts and not on else ""
+                if on:
+                    waiting.setdefault(on[0], []).append(i)
                 continue
             if len(visits[i]) >= len(tree.steps):  # round and round
                 continue
@@ -53,7 +61,10 @@ def walk(tree: Tree, cars: Sequence[Sampled], costs: Costs) -> list[Way]:
             visits[i].append(Visit(name, answered, branch))
             if branch:
                 waiting.setdefault(branch.to, []).append(i)
-    return [Way(*found) for found in zip(cars, map(tuple, visits), ends, seconds, strict=True)]
+    return [
+        Way(car, tuple(visits[i]), ends[i], *decided.get(i, (seconds[i], len(visits[i]))), seconds[i])
+        for i, car in enumerate(cars)
+    ]
 
 
 def named_below(tree: Tree) -> Mapping[str, frozenset[str]]:
@@ -62,8 +73,8 @@ def named_below(tree: Tree) -> Mapping[str, frozenset[str]]:
     found |= {name: frozenset() for name in tree.steps}
     while True:
         before = dict(found)
-        for name, step in tree.steps.items():
-            found[name] = found[name].union(*(found.get(branch.to, frozenset()) for branch in step.branches))
+        for name in (*tree.steps, *tree.verdicts):
+            found[name] = found[name].union(*(found.get(to, frozenset()) for to in tree.led_to(name)))
         if found == before:
             return found
 
@@ -78,5 +89,5 @@ def misled(way: Way, below: Mapping[str, frozenset[str]]) -> Visit | None:
 
 
 def is_right(tree: Tree, way: Way) -> bool:
-    """Whether a car came to a verdict that names its fault."""
+    """Whether a car's last verdict names its fault."""
     return bool(way.verdict) and way.sampled.fault in tree.verdicts[way.verdict].suspects

@@ -59,17 +59,20 @@ class Yardstick:
         return cls(search, cell, at, weight, tidied(table))
 
     def walked(self, tree: Tree, guesses: Guesses) -> tuple[float, float]:
-        """Expected seconds of a tree for cars that read as their row says; and the share of them that comes to a
-        verdict which names faults of one group only, their own."""
+        """Expected seconds of a tree to its first verdict, for cars that read as their row says; and the share of them
+        whose last verdict names faults of one group only, their own."""
         chances, costs = self.search.chances, guesses.costs
         circuit = chances.table.network.circuit
         group = dict(zip(chances.table.names, self.search.group_of.tolist(), strict=True))
         seconds, told_apart = 0.0, 0.0
         for row, weight in enumerate(self.weight.tolist()):
-            stand, name = Stand(), tree.first
-            while name in tree.steps:
-                step = tree.steps[name]
-                seconds += weight * cost_s(circuit, costs, stand, step.check)
+            stand, name, is_decided = Stand(), tree.first, False
+            while on := tree.led_to(name):
+                step = tree.steps.get(name)
+                if step is None:
+                    name, is_decided = on[0], True
+                    continue
+                seconds += 0.0 if is_decided else weight * cost_s(circuit, costs, stand, step.check)
                 stand, name = left_by(step.check), self._taken(step, row).to
             named = {group.get(suspect) for suspect in tree.verdicts[name].suspects}
             told_apart += weight * (named == {int(self.search.group_of[self.cell[row]])})

@@ -45,6 +45,7 @@ UNSAFE = Deed("f8", "stop", "UNSAFE", "something is unsafe: stops the job and sa
 VERDICT = Deed("f9", "verdict", "verdict", "what it looks like now, and what to repair", "look('verdict')")
 WAY = Deed("f4", "way", "way", "the way so far through the tree", "look('way')")
 LIVE = Deed("f9", "live", "live", "leave the tree: the live diagnosis goes on with what is known", "live")
+WHICH = Deed("f3", "which", "which", "at a verdict of several: go on to the steps that tell which it is", "which")
 CANNOT = Deed("f7", "skip", "can't", "you can't do this one: the live diagnosis goes on from here", "skip")
 TAKE_BACK = Deed("f6", "back", "back", "take the last answer back", "undo")
 LEAVE = Deed("f10", "quit", "leave", "leave; the job is kept and can be gone on with", "leave")
@@ -56,7 +57,7 @@ PALETTE = Deed("ctrl+p", "", "", "choose any of these by name", "app.command_pal
 WORKING = (UNSAFE, WHY, SUSPECTS, READINGS, CIRCUIT, UNDO, SKIP, VERDICT, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
 """Of the working screen, the most wanted first: that is how the footer fills up."""
 
-WALKING = (UNSAFE, TAKE_BACK, CANNOT, WAY, LIVE, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
+WALKING = (UNSAFE, TAKE_BACK, CANNOT, WAY, LIVE, WHICH, KEYS, LEAVE, BACK, UP, DOWN, PALETTE)
 """Of a walk through a tree."""
 
 CHOOSING = (KEYS, LEAVE, BACK, UP, DOWN, PALETTE)

@@ -17,7 +17,7 @@ from troubleshoot.tree.tree_file import CIRCUIT, FILE
 from troubleshoot.tree.walk import numbered, say_scope, say_verdict
 from troubleshoot.tui import check_text as write
 from troubleshoot.tui.choice import ChoicePage, Option
-from troubleshoot.tui.deeds import LIVE, WALKING, Deed, bindings
+from troubleshoot.tui.deeds import LIVE, WALKING, WHICH, Deed, bindings
 from troubleshoot.tui.look import STRONG
 from troubleshoot.tui.page import Page
 from troubleshoot.tui.panes import Standing
@@ -132,6 +132,9 @@ class WalkPage(Page):
             for words in found.cautions:
                 sheet.labelled("Mind", words)
         sheet.gap()
+        if on := self.walking.tells_apart:
+            told = f"which of them is it? The tree tells, from {self.numbers[on]}."
+            sheet.say(f"{WHICH.key_name} (or {WHICH.word}): {told}")
         sheet.say(f"Enter alone finishes the job. {LIVE.key_name} (or live): the live diagnosis goes on with it.")
 
     def paint_pane(self, sheet: Sheet) -> None:
@@ -249,6 +252,16 @@ class WalkPage(Page):
         """Leaves the tree for the live diagnosis."""
         if not self.busy:
             self.do("handing over", self.walking.go_live, lambda _: self._on())
+
+    def action_which(self) -> None:
+        """From a verdict of several to the steps that tell which it is."""
+
+        def on(_: None) -> None:
+            self.said, self._pane = "", ""
+            self._on()
+
+        if not self.busy:
+            self.do("going on", self.walking.tell_apart, on)
 
     def action_unsafe(self) -> None:
         """Stops at once: the advice first, questions later."""
