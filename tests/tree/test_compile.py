@@ -25,11 +25,12 @@ from troubleshoot.session.compiling import Made, Order, keep, make
 from troubleshoot.session.kept import reasoner_of, table_of
 from troubleshoot.session.proving import prove_file
 from troubleshoot.tree.chances import Chances
-from troubleshoot.tree.compile import longest, usable
+from troubleshoot.tree.compile import usable
 from troubleshoot.tree.draft import UNFIT
 from troubleshoot.tree.lookahead import Lookahead
 from troubleshoot.tree.tree import NOT_DESCRIBED, Tree
 from troubleshoot.tree.tree_file import read_tree
+from troubleshoot.tree.walk import longest_way
 from troubleshoot.tree.yardstick import Yardstick
 
 NAME = "training-bench"
@@ -228,7 +229,7 @@ def test_the_longest_way_is_counted(bench: tuple[Tree, Made]) -> None:
     def count(name: str) -> int:
         return 1 + max(count(b.to) for b in tree.steps[name].branches) if name in tree.steps else 0
 
-    assert longest(tree) == count(tree.first) == tree.claims.readings
+    assert longest_way(tree) == count(tree.first) == tree.claims.readings
 
 
 def test_what_cannot_be_made_is_told() -> None:

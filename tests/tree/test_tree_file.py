@@ -216,22 +216,16 @@ BROKEN: dict[str, tuple[str, str, str, str, str]] = {
     "a loop": (
         "under 11.0 V: control", "under 11.0 V: coil", "under 11.0 V: coil", "loop", "coil to coil_feed to coil",
     ),
-    "a verdict told apart by nothing": (
-        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: coils", "tell_apart", "leads-nowhere",
-        "did you mean 'coil'?",
-    ),
-    "a verdict told apart by a verdict": (
-        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: feed", "tell_apart", "no-step",
-        "is a verdict, and a step tells suspects apart",
-    ),
-    "a verdict told apart into what it does not name": (
-        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: drop", "tell_apart", "names-more",
-        "behind it 'contacts' names what this verdict does not: relay:contacts-stuck-open",
-    ),
-    "a verdict that leads round and round": (
-        "[pump:open, pump:seized]", "[pump:open, pump:seized]\n    tell_apart: output", "tell_apart", "loop",
-        "output to ground to pump to output",
-    ),
+    **{
+        what: ("[pump:open, pump:seized]", f"[pump:open, pump:seized]\n    tell_apart: {to}", "tell_apart", code, words)
+        for what, to, code, words in (
+            ("a verdict told apart by nothing", "coils", "leads-nowhere", "did you mean 'coil'?"),
+            ("a verdict told apart by a verdict", "feed", "no-step", "is a verdict, and a step tells suspects apart"),
+            ("a verdict told apart into what it does not name", "drop", "names-more",
+             "behind it 'contacts' names what this verdict does not: relay:contacts-stuck-open"),
+            ("a verdict that leads round and round", "output", "loop", "output to ground to pump to output"),
+        )
+    },
     "a verdict nobody reaches": (
         "under 11.0 V: feed", "under 11.0 V: contacts", "  feed:", "not-reached", "nothing leads to",
     ),

@@ -106,6 +106,5 @@ def test_a_verdict_says_its_suspects_what_to_repair_and_what_proves_it(small: Tr
 
 def test_what_a_tree_is_for_is_said(small: Tree) -> None:
     assert say_scope(small) == [
-        "5 steps, at most 3 on one way to a verdict.", "For when the fuel pump does not work at all.",
-        "Made for: alone, no ohms.",
+        "5 steps, at most 3 on one way.", "For when the fuel pump does not work at all.", "Made for: alone, no ohms.",
     ]  # fmt: skip

@@ -11,7 +11,7 @@ from troubleshoot.session.cards import Question
 from troubleshoot.session.state import expects
 from troubleshoot.session.walking import Walking
 from troubleshoot.tree.tree import Branch, Step, Verdict
-from troubleshoot.tree.walk import WHICH, numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH_IS_IT, numbered, say_scope, say_verdict
 from troubleshoot.units import quote
 from troubleshoot.words.answers import Command, Skip, Stop, read_answer
 
@@ -181,7 +181,7 @@ class WalkDialogue(Dialogue):
             for words in found.cautions:
                 self._say(f"Caution: {words}", "    ")
         if on := self.walking.tells_apart:
-            self._say(f"{WHICH} Type which: the tree tells, from {self._numbers[on]}.", "  ")
+            self._say(f"{WHICH_IS_IT} Type which: the tree tells, from {self._numbers[on]}.", "  ")
         self._say("Enter finishes. Or: back, way, live (goes on with the live diagnosis).")
         while given := self._ask("verdict> ").strip():
             try:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from graphlib import TopologicalSorter
 
 import numpy as np
 
@@ -28,6 +27,7 @@ from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.draft import Drafting
 from troubleshoot.tree.lookahead import Least, Lookahead, Way
 from troubleshoot.tree.tree import Claims, Step, Tree, Verdict
+from troubleshoot.tree.walk import longest_way
 from troubleshoot.tree.yardstick import Yardstick, proved
 
 MEAN: Least = "mean-time"
@@ -101,7 +101,7 @@ class Compiled:
     @property
     def readings(self) -> int:
         """Checks on the longest way to a first verdict."""
-        return longest(self.tree)
+        return longest_way(self.tree)
 
 
 def usable(circuit: Circuit, checks: Iterable[Check], after: str = "") -> list[Check]:
@@ -177,14 +177,5 @@ def _claims(tree: Tree, right: float, mean_s: float) -> Claims:
     """What the maker dares say of it: a little less than was reckoned, so that chance does not fail the proof."""
     return Claims(
         right=max(0.0, math.floor(100 * (right - SLACK)) / 100), minutes=math.ceil(mean_s * (1 + SLACK) / 6) / 10,
-        readings=longest(tree),
+        readings=longest_way(tree),
     )  # fmt: skip
-
-
-def longest(tree: Tree) -> int:
-    """Checks on the longest way to a first verdict, through a tree without loops."""
-    leads = {name: {branch.to for branch in step.branches} for name, step in tree.steps.items()}
-    left: dict[str, int] = {}
-    for name in TopologicalSorter(leads).static_order():
-        left[name] = 1 + max(left[to] for to in leads[name]) if name in leads else 0
-    return left.get(tree.first, 0)

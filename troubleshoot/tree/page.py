@@ -17,7 +17,7 @@ from string import Template
 
 from troubleshoot.tree.tree import Branch, Step, Tree, Verdict
 from troubleshoot.tree.tree_file import tree_text
-from troubleshoot.tree.walk import WHICH, cautions_of, numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH_IS_IT, cautions_of, numbered, say_scope, say_verdict
 from troubleshoot.words import say
 
 HERE = Path(__file__).parent
@@ -121,7 +121,7 @@ def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int]) -> str:
         f'<h3>Repair</h3><ul>{_items(f"{words}." for words in found.repairs)}</ul>',
         *([f"<h3>Right after the repair</h3>{_cautions(found.cautions)}<ul>{_items(found.prove)}</ul>"]
           if found.prove else []),
-        *([f'<ul class="branches">{_branch(Branch(WHICH, verdict.tell_apart), numbers)}</ul>']
+        *([f'<ul class="branches">{_branch(Branch(WHICH_IS_IT, verdict.tell_apart), numbers)}</ul>']
           if verdict.tell_apart else []),
         "</section>",
     ])  # fmt: skip

@@ -22,7 +22,7 @@ from troubleshoot.errors import Problem, TypedWrong
 from troubleshoot.parts import Relay
 from troubleshoot.tree.page import HERE, sentences
 from troubleshoot.tree.tree import Step, Tree, Verdict
-from troubleshoot.tree.walk import WHICH, cautions_of, numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH_IS_IT, cautions_of, numbered, say_scope, say_verdict
 from troubleshoot.words import say
 
 Paper = Literal["A4", "letter"]
@@ -122,7 +122,7 @@ def tree_lines(tree: Tree, width: int) -> Iterator[str]:
             for words in found.cautions:
                 yield from told(f"Caution: {words}")
             if on := tree.verdicts[name].tell_apart:
-                yield f"    {WHICH}  go to {numbers[on]}"
+                yield f"    {WHICH_IS_IT}  go to {numbers[on]}"
 
 
 # ---- pieces of the page
@@ -218,7 +218,7 @@ def _verdict(tree: Tree, verdict: Verdict, numbers: dict[str, int], come_from: d
         f"<p><b>Repair:</b> {escape(found.repairs[0])}.</p>" if len(found.repairs) == 1
         else f"<p><b>Repair:</b></p><ul>{repairs}</ul>",
         _prove(tree, verdict, numbers),
-        f"<table><tr><td>{WHICH}</td><td>go to <b>{numbers[verdict.tell_apart]}</b></td></tr></table>"
+        f"<table><tr><td>{WHICH_IS_IT}</td><td>go to <b>{numbers[verdict.tell_apart]}</b></td></tr></table>"
         if verdict.tell_apart else "",
         "</article>",
     ])  # fmt: skip

@@ -15,7 +15,7 @@ from troubleshoot.words.answers import OverLimit, Seen, Value, Wander
 STARTER_FED_TOO = "run-start-joined"
 """The mode of the fault with which the starter turns as soon as the key goes on."""
 
-WHICH = "Which of them is it?"
+WHICH_IS_IT = "Which of them is it?"
 """What leads from a verdict to the steps that tell its suspects apart."""
 
 BESIDE = {
@@ -78,9 +78,9 @@ def numbered(tree: Tree) -> dict[str, int]:
 
 def say_scope(tree: Tree) -> list[str]:
     """How large a tree is, which complaint it starts after, and for whom it was made, a sentence each."""
-    told = [f"{len(tree.steps)} steps, at most {longest_way(tree)} on one way to a verdict."]
-    if any(verdict.tell_apart for verdict in tree.verdicts.values()):
-        told.append("Where a verdict names several, more steps may tell which.")
+    further = any(verdict.tell_apart for verdict in tree.verdicts.values())
+    to_where = " to a verdict; where that names several, more may tell which" if further else ""
+    told = [f"{len(tree.steps)} steps, at most {longest_way(tree)} on one way{to_where}."]
     if tree.after:
         told.append(f"For when {complaints_of(tree.network.circuit)[tree.after]}.")
     if tree.can:

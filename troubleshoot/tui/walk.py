@@ -14,7 +14,7 @@ from troubleshoot.session.state import expects
 from troubleshoot.session.walking import Walking
 from troubleshoot.tree.tree import Branch, Step
 from troubleshoot.tree.tree_file import CIRCUIT, FILE
-from troubleshoot.tree.walk import numbered, say_scope, say_verdict
+from troubleshoot.tree.walk import WHICH_IS_IT, numbered, say_scope, say_verdict
 from troubleshoot.tui import check_text as write
 from troubleshoot.tui.choice import ChoicePage, Option
 from troubleshoot.tui.deeds import LIVE, WALKING, WHICH, Deed, bindings
@@ -133,8 +133,7 @@ class WalkPage(Page):
                 sheet.labelled("Mind", words)
         sheet.gap()
         if on := self.walking.tells_apart:
-            told = f"which of them is it? The tree tells, from {self.numbers[on]}."
-            sheet.say(f"{WHICH.key_name} (or {WHICH.word}): {told}")
+            sheet.say(f"{WHICH_IS_IT} {WHICH.key_name} (or {WHICH.word}): the tree tells, from {self.numbers[on]}.")
         sheet.say(f"Enter alone finishes the job. {LIVE.key_name} (or live): the live diagnosis goes on with it.")
 
     def paint_pane(self, sheet: Sheet) -> None:
