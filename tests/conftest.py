@@ -21,7 +21,7 @@ from troubleshoot.diagnose.reason import Reasoner
 from troubleshoot.expect.table import Table
 from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.parts.branch import Fault
-from troubleshoot.places import circuit_path
+from troubleshoot.places import circuit_path, trees
 from troubleshoot.session.ability import Can
 from troubleshoot.session.kept import table_of
 from troubleshoot.session.session import Session
@@ -92,6 +92,30 @@ def read_off() -> ReadOff:
         return known_from(check, read_answer(car.answer(check), expects(check), check.answers))
 
     return read
+
+
+@pytest.fixture
+def apart_file(tmp_path: Path) -> Path:
+    """The file of the small tree with a step that tells apart what its verdict 'relay' names."""
+    text = (Path(__file__).parent / "tree" / "small_tree.yaml").read_text(encoding="utf-8")
+    for old, new in (
+        ("../../trees", str(trees())),
+        (
+            "    suspects: [relay:coil-open, coil_ground:bad]\n",
+            "    suspects: [relay:coil-open, coil_ground:bad]\n    tell_apart: coil_side\n"
+            "  coil_open: {suspects: [relay:coil-open]}\n  coil_ground: {suspects: [coil_ground:bad]}\n",
+        ),
+        (
+            "\nverdicts:",
+            "  coil_side:\n    check: relay.85 to battery.neg volts on\n    1.0 V or more: coil_ground\n"
+            "    under 1.0 V: coil_open\n\nverdicts:",
+        ),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    file = tmp_path / "apart.yaml"
+    file.write_text(text, encoding="utf-8")
+    return file
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ from troubleshoot.car.car import Car
 from troubleshoot.circuit.network import Network
 from troubleshoot.errors import TypedWrong
 from troubleshoot.parts.branch import Fault
-from troubleshoot.places import trees
 from troubleshoot.plain.walk_text import WalkDialogue
 from troubleshoot.session.cards import CheckCard
 from troubleshoot.session.session import Session
@@ -21,22 +20,6 @@ from troubleshoot.words import say
 
 SMALL = Path(__file__).parents[1] / "tree" / "small_tree.yaml"
 GATE = ["no", "no", "no"]
-
-
-def apart_tree(folder: Path) -> Path:
-    """The file of the small tree with steps that tell apart what its verdict 'relay' names."""
-    text = SMALL.read_text().replace("../../trees", str(trees()))
-    text = text.replace(
-        "    suspects: [relay:coil-open, coil_ground:bad]\n",
-        "    suspects: [relay:coil-open, coil_ground:bad]\n    tell_apart: coil_side\n"
-        "  coil_open: {suspects: [relay:coil-open]}\n  coil_ground: {suspects: [coil_ground:bad]}\n",
-    ).replace(
-        "\nverdicts:",
-        "  coil_side:\n    check: relay.85 to battery.neg volts on\n    1.0 V or more: coil_ground\n"
-        "    under 1.0 V: coil_open\n\nverdicts:",
-    )  # fmt: skip
-    (folder / "apart.yaml").write_text(text)
-    return folder / "apart.yaml"
 
 
 @pytest.fixture
@@ -81,8 +64,8 @@ def test_readings_lead_to_a_verdict_with_cautions_on_the_way(walking: Walking) -
     assert [entry.text for entry in walking.session.state.entries] == ["6", "12,4 V"]
 
 
-def test_from_a_verdict_of_several_one_goes_on_to_which_it_is_and_back(tmp_path: Path) -> None:
-    begun = Walking.start(apart_tree(tmp_path), tmp_path)
+def test_from_a_verdict_of_several_one_goes_on_to_which_it_is_and_back(apart_file: Path) -> None:
+    begun = Walking.start(apart_file, apart_file.parent)
     try:
         told = flat(talk(begun, *GATE, "0.1", "no click", "12.4", "which", "0.0", "which", "back"))
         verdict = begun.tree.verdicts["relay"]

@@ -237,6 +237,30 @@ def test_it_stays_where_it_was_when_the_phone_drops_the_page(browser: Browser, f
 
 
 @pytest.mark.slow
+def test_from_a_verdict_of_several_one_goes_on_to_which_it_is(browser: Browser, apart_file: Path) -> None:
+    tree, file = read_tree(apart_file), apart_file.with_suffix(".html")
+    file.write_text(page_html(tree), encoding="utf-8")
+    numbers = numbered(tree)
+    walker = Walker(browser, file, PHONE, touch=True)
+    walker.page.locator("#clear").tap()
+    for answer in ("0.1", "no click", "12.4"):
+        by_touch(walker, answer)
+    assert f"Verdict {numbers['relay']}" in walker.shown()
+    walker.picture("which")
+    by_touch(walker, "Which of them is it?")
+    assert f"Step {numbers['coil_side']}" in walker.shown()
+    by_touch(walker, "12.1")
+    assert f"Verdict {numbers['coil_ground']}" in walker.shown()
+    report = walker.page.locator("#text").input_value()
+    assert f"Verdict {numbers['relay']}: Which of them is it?" in report
+    assert say_verdict(tree, tree.verdicts["coil_ground"]).say in report
+    walker.page.locator("#back").tap()
+    walker.page.locator("#back").tap()
+    assert f"Verdict {numbers['relay']}" in walker.shown()
+    walker.close(file)
+
+
+@pytest.mark.slow
 def test_nonsense_and_doubtful_values_are_asked_back(browser: Browser, file: Path) -> None:
     walker = Walker(browser, file, PHONE, True)
     walker.page.locator("#clear").tap()

@@ -144,3 +144,16 @@ def test_no_step_is_cut_by_the_end_of_a_page(request: pytest.FixtureRequest, pap
         assert len(re.findall(r"go to [0-9]", text)) == rows, f"page {at + 1}"
     assert sorted(number for heads in on_page.values() for number in heads) == sorted(numbers.values())
     assert len(pages) <= (4 if which == "small" else 14)
+
+
+def test_what_tells_the_suspects_of_a_verdict_apart_is_a_number_to_go_to(apart_file: Path) -> None:
+    tree = read_tree(apart_file)
+    verdict, step = (numbered(tree)[name] for name in ("relay", "coil_side"))
+    html = paper_html(tree)
+    box = html[html.index(f'<span class="number">{verdict}</span>') :].split("</article>")[0]
+    assert f"<td>Which of them is it?</td><td>go to <b>{step}</b></td>" in box
+    assert f'<span class="number">{step}</span><h2>Read</h2><span class="from">from {verdict}</span>' in html
+    assert f"Which of them is it? go to {step}" in " ".join(" ".join(tree_lines(tree, 60)).split())
+    texts = [each.text for each in ElementTree.fromstring(picture_svg(tree)).iter("{http://www.w3.org/2000/svg}text")]
+    assert texts.count("which?") == 1
+    assert f"{step} read" in texts

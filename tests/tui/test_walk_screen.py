@@ -21,9 +21,9 @@ from troubleshoot.tui.walk import LivePage, WalkPage
 SMALL = Path(__file__).parents[1] / "tree" / "small_tree.yaml"
 
 
-async def at_step(pilot: Pilot[None], app: TroubleshootApp) -> WalkPage:
-    """The first step of the small tree, begun without the keys."""
-    walking = Walking.start(SMALL, app.folder, app.clock)
+async def at_step(pilot: Pilot[None], app: TroubleshootApp, file: Path = SMALL) -> WalkPage:
+    """The first step of the small tree, or of another, begun without the keys."""
+    walking = Walking.start(file, app.folder, app.clock)
     walking.session.clear_gate()
     walking.tell()
     await pilot.pause()
@@ -64,6 +64,31 @@ async def test_a_tree_is_walked_from_the_first_screen_to_its_verdict_by_keys(app
         await press(pilot, "escape")
         await type_line(pilot, "")
         assert isinstance(app.screen, HomePage)
+
+
+@pytest.mark.parametrize("by", ["key", "word"])
+async def test_from_a_verdict_of_several_one_goes_on_to_which_it_is(
+    app: TroubleshootApp, apart_file: Path, by: str
+) -> None:
+    async with app.run_test(size=(80, 24)) as pilot:
+        page = await at_step(pilot, app, apart_file)
+        await press(pilot, "f3")
+        await settle(pilot)
+        assert "the tree has no steps behind a verdict here" in flat(app)
+        for answer in ("0.1", "no click", "12.4"):
+            await type_line(pilot, answer)
+        assert page.walking.at == "relay"
+        assert "Which of them is it? F3 (or which): the tree tells, from" in flat(app)
+        if by == "key":
+            await press(pilot, "f3")
+            await settle(pilot)
+        else:
+            await type_line(pilot, "which")
+        assert page.walking.at == "coil_side"
+        assert "Step" in screen_lines(app)[0]
+        await type_line(pilot, "12.1")
+        assert page.walking.at == "coil_ground"
+        assert "Which of them is it?" not in flat(app)
 
 
 async def test_back_takes_the_last_answer_back(app: TroubleshootApp) -> None:

@@ -220,7 +220,8 @@ class Walking:
     def tell_apart(self) -> None:
         """Goes on from a verdict with what tells its suspects apart. Raises TypedWrong where nothing does."""
         if not self.tells_apart:
-            raise TypedWrong(Problem("nothing-further", "the tree has no steps behind this verdict", "live"))
+            where = "this verdict" if isinstance(self.here, Verdict) else "a verdict here: it has come to none yet"
+            raise TypedWrong(Problem("nothing-further", f"the tree has no steps behind {where}"))
         self.session.lead(self.tells_apart)
         self._lead_on()
 
