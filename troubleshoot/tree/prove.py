@@ -47,12 +47,17 @@ class Proof:
     @property
     def minutes(self) -> float:
         """Mean minutes to the first verdict, with each fault as frequent as the guesses say."""
-        return sum(way.sampled.weight * way.seconds for way in self.ways) / 60 if self.ways else math.inf
+        return self._mean_minutes([way.seconds for way in self.ways])
 
     @property
     def all_minutes(self) -> float:
         """The same until the suspects of the first verdict are told apart too."""
-        return sum(way.sampled.weight * way.all_seconds for way in self.ways) / 60 if self.ways else math.inf
+        return self._mean_minutes([way.all_seconds for way in self.ways])
+
+    def _mean_minutes(self, seconds: Sequence[float]) -> float:
+        """The mean of each way's seconds, by its weight; infinite where there is no way."""
+        weighted = (way.sampled.weight * each for way, each in zip(self.ways, seconds, strict=True))
+        return sum(weighted) / 60 if self.ways else math.inf
 
     @property
     def worst_minutes(self) -> float:
@@ -120,9 +125,9 @@ class Proof:
             "right": round(self.right, 4), "weighted_right": round(self.weighted_right, 4),
             "minutes": _rounded(self.minutes), "worst_minutes": _rounded(self.worst_minutes),
             "readings": round(self.readings, 2), "worst_readings": self.worst_readings,
-            "over_bound": None if self.over_bound is None else round(self.over_bound, 4),
+            "over_bound": _rounded(self.over_bound),
             "all_minutes": _rounded(self.all_minutes), "all_worst_readings": self.all_worst_readings,
-            "all_over_bound": None if self.all_over_bound is None else round(self.all_over_bound, 4),
+            "all_over_bound": _rounded(self.all_over_bound),
             "smallest_margin_v": _rounded(self.smallest_v),
             "margin_over_meter_error": None if tightest is None else _rounded(tightest.errors),
             "faults": len(self.sample.faults), "cars": len(self.sample.cars), "seed": self.sample.seed,

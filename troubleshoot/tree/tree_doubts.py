@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from graphlib import CycleError, TopologicalSorter
@@ -18,6 +18,9 @@ from troubleshoot.words.say import dimension_of
 
 Leads = Mapping[str, Mapping[str, str]]
 """For each step of a file, where each of its branches leads, by the branch's words."""
+
+Ends = list[tuple[Loc, str]]
+"""The names of steps and verdicts that something leads to, each with the path of the field that says so."""
 
 Told = tuple[str, str, str]
 
@@ -46,7 +49,7 @@ def doubts_of(tree: Tree, leads: Leads) -> list[Doubt]:
         for name in leads
         if name in tree.verdicts
     ]
-    ends: list[tuple[Loc, str]] = [(("first",), tree.first)]
+    ends: Ends = [(("first",), tree.first)]
     ends += [(("steps", name, words), to) for name, branches in leads.items() for words, to in branches.items()]
     ends += _apart(tree)
     lost = [
@@ -54,14 +57,14 @@ def doubts_of(tree: Tree, leads: Leads) -> list[Doubt]:
         for path, to in ends
         if to not in names
     ]
-    round_and_round = _loop(tree, leads)
+    round_and_round = _loop(names, ends)
     # what nothing leads to is told once all that leads astray has been mended
-    unreached = [] if lost or round_and_round else _unreached(tree, leads)
+    unreached = [] if lost or round_and_round else _unreached(tree, leads, ends)
     whole = [] if lost or round_and_round else _tells_nothing(tree)
     return [*found, *lost, *round_and_round, *unreached, *whole, *([] if round_and_round else _unsafe(tree))]
 
 
-def _apart(tree: Tree) -> list[tuple[Loc, str]]:
+def _apart(tree: Tree) -> Ends:
     """The steps that tell the suspects of verdicts apart, with where that is written."""
     return [(("verdicts", name, "tell_apart"), v.tell_apart) for name, v in tree.verdicts.items() if v.tell_apart]
 
@@ -131,20 +134,19 @@ def _both(one: Branch, other: Branch) -> str:
 # ---- the whole
 
 
-def _loop(tree: Tree, leads: Leads) -> list[Doubt]:
+def _loop(names: Sequence[str], ends: Ends) -> list[Doubt]:
     """The first loop there is, told where it closes."""
     edges: dict[tuple[str, str], Loc] = {}
-    edges |= {(name, to): ("steps", name, words) for name, branches in leads.items() for words, to in branches.items()}
-    edges |= {(str(path[1]), to): path for path, to in _apart(tree)}
-    graph: dict[str, set[str]] = {name: set() for name in (*leads, *tree.verdicts)}
+    for path, to in ends[1:]:  # all but the first step
+        edges.setdefault((str(path[1]), to), path)
+    graph: dict[str, set[str]] = {name: set() for name in names}
     for name, to in edges:
         graph[name].add(to)
     try:
         list(TopologicalSorter(graph).static_order())
     except CycleError as error:
         way = list(reversed(error.args[1]))  # the sorter tells it from what is led to
-        order = list(graph)
-        start = min(range(len(way) - 1), key=lambda i: order.index(way[i]))
+        start = min(range(len(way) - 1), key=lambda i: names.index(way[i]))
         way = [*way[start:-1], *way[:start], way[start]]
         told = " to ".join(shown(name) for name in way)
         return [Doubt(edges[way[-2], way[-1]], "loop", f"this leads round and round: {told}",
@@ -167,10 +169,9 @@ def _tells_nothing(tree: Tree) -> Iterator[Doubt]:
                             f"{', '.join(map(shown, more))}", "name it here too, or leave it out there")  # fmt: skip
 
 
-def _unreached(tree: Tree, leads: Leads) -> Iterator[Doubt]:
-    """Steps and verdicts that no answer leads to, save those that only such steps lead to."""
-    led_to = {tree.first, *(to for branches in leads.values() for to in branches.values())}
-    led_to |= {to for _, to in _apart(tree)}
+def _unreached(tree: Tree, leads: Leads, ends: Ends) -> Iterator[Doubt]:
+    """Steps and verdicts that nothing leads to, save those that only such steps lead to."""
+    led_to = {to for _, to in ends}
     for kind, names in (("steps", leads), ("verdicts", tree.verdicts)):
         for name in names:
             if name not in led_to:
@@ -188,12 +189,7 @@ def _unsafe(tree: Tree) -> Iterator[Doubt]:
     graph = {name: set(tree.led_to(name)) for name in (*tree.steps, *tree.verdicts)}
     for name in reversed(list(TopologicalSorter(graph).static_order())):
         here = known.get(name, {})
-        if name not in tree.steps:
-            for to in graph.get(name, ()):
-                known[to] = here if to not in known else _both_ways(known[to], here)
-            continue
-        step = tree.steps[name]
-        for wanted in step.check.after:
+        for wanted in tree.steps[name].check.after if name in tree.steps else ():
             low, high = here.get(wanted.check, (-math.inf, math.inf))
             if low < wanted.low or high > wanted.high:
                 dimension = "voltage"
@@ -201,10 +197,18 @@ def _unsafe(tree: Tree) -> Iterator[Doubt]:
                 yield Doubt(("steps", name, "check"), "unsafe-order",
                             f"this is safe only after '{wanted.check}' has read {span}, and one can come here without",
                             f"ask that before, on every way here, and lead on from '{span}' only")  # fmt: skip
-        for branch in step.branches:
-            taught = {**here, step.check.id: (branch.low, branch.high)} if not branch.answer else here
-            before = known.get(branch.to)
-            known[branch.to] = taught if before is None else _both_ways(before, taught)
+        for to, taught in _taught(tree, name, here):
+            known[to] = _both_ways(known[to], taught) if to in known else taught
+
+
+def _taught(tree: Tree, name: str, here: Known) -> Iterator[tuple[str, Known]]:
+    """What is known at each step or verdict that a step or verdict leads to, by this way."""
+    step = tree.steps.get(name)
+    if step is None:
+        yield from ((to, here) for to in tree.led_to(name))
+        return
+    for branch in step.branches:
+        yield branch.to, here if branch.answer else {**here, step.check.id: (branch.low, branch.high)}
 
 
 def _both_ways(one: Known, other: Known) -> Known:

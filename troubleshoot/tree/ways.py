@@ -43,14 +43,13 @@ def walk(tree: Tree, cars: Sequence[Sampled], costs: Costs) -> list[Way]:
     while waiting:
         name = next(iter(waiting))
         here = waiting.pop(name)
-        step = tree.steps.get(name)
+        step, on = tree.steps.get(name), tree.led_to(name)
         for i in here:
             if step is None:
                 decided.setdefault(i, (seconds[i], len(visits[i])))
-                on = tree.led_to(name)
                 ends[i] = name if name in tree.verdicts and not on else ""
-                if on:
-                    waiting.setdefault(on[0], []).append(i)
+                for to in on:  # what tells the verdict's suspects apart, where there is that
+                    waiting.setdefault(to, []).append(i)
                 continue
             if len(visits[i]) >= len(tree.steps):  # round and round
                 continue
