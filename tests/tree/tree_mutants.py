@@ -146,11 +146,16 @@ def _exchanged(good: Good) -> Iterator[Mutant]:
 
 
 def _verdicts_wrong(good: Good) -> Iterator[Mutant]:
-    """A verdict that names what another names, and not what comes to it."""
+    """A verdict that names what the next one names that may stand there, and not what comes to it: behind a verdict of
+    several one that names some of these, else reading the file would already tell."""
     tree, names = good.tree, list(good.ended)
+    fronts = [v for v in tree.verdicts.values() if v.tell_apart]
+    behind = {v.name: set(replace(tree, first=v.tell_apart).reached()) for v in fronts}
     for number, name in enumerate(names):
-        other = tree.verdicts[names[(number + 1) % len(names)]]
-        if set(good.ended[name]) - set(other.suspects):
+        before = [set(v.suspects) for v in fronts if name in behind[v.name]]
+        others = [tree.verdicts[each] for each in (*names[number + 1 :], *names[:number])]
+        other = next((o for o in others if all(set(o.suspects) <= each for each in before)), None)
+        if other and set(good.ended[name]) - set(other.suspects):
             wrong = replace(tree, verdicts={**tree.verdicts, name: Verdict(name, other.suspects, other.repair)})
             places = (f"verdicts.{name}",)
             yield Mutant("verdict wrong", name, partial(tree_text, wrong), places, tuple(set(good.ended[name])))
@@ -164,14 +169,24 @@ def _dropped(good: Good) -> Iterator[Mutant]:
         lost = set().union(*(good.lost(name, branch, to) for branch in step.branches if branch.to != to))
         if name == tree.first or not lost:
             continue
-        led = [n for n, s in tree.steps.items() if any(b.to == name for b in s.branches)]
-        steps = {
-            n: replace(s, branches=tuple(replace(b, to=to) if b.to == name else b for b in s.branches))
-            for n, s in tree.steps.items() if n != name
-        }  # fmt: skip
-        text = partial(tree_text, _without_unreached(replace(tree, steps=steps)))
+        led = [_place(tree, n) for n in tree.reached() if name in tree.led_to(n)]
+        text = partial(tree_text, _without_unreached(_led_elsewhere(tree, name, to)))
         ends = [f"verdicts.{n}" for n in replace(tree, first=to).reached() if n in tree.verdicts]
-        yield Mutant("step dropped", name, text, (*(f"steps.{n}" for n in led), *ends), tuple(sorted(lost)))
+        yield Mutant("step dropped", name, text, (*led, *ends), tuple(sorted(lost)))
+
+
+def _place(tree: Tree, name: str) -> str:
+    """Where a step or verdict stands in the file."""
+    return f"{'steps' if name in tree.steps else 'verdicts'}.{name}"
+
+
+def _led_elsewhere(tree: Tree, name: str, to: str) -> Tree:
+    """The tree with all that leads to a step leading elsewhere."""
+    steps = {n: replace(s, branches=tuple(replace(b, to=to) if b.to == name else b for b in s.branches))
+             for n, s in tree.steps.items()}  # fmt: skip
+    apart = to if to not in tree.verdicts else ""  # no verdict is told apart by another
+    verdicts = {n: replace(v, tell_apart=apart) if v.tell_apart == name else v for n, v in tree.verdicts.items()}
+    return replace(tree, steps=steps, verdicts=verdicts)
 
 
 def _without_unreached(tree: Tree) -> Tree:
@@ -186,8 +201,8 @@ def _loops(good: Good) -> Iterator[Mutant]:
     tree = good.tree
     way_to = {tree.first: [tree.first]}
     for name in tree.reached():
-        for branch in tree.steps[name].branches if name in tree.steps else ():
-            way_to.setdefault(branch.to, [*way_to[name], branch.to])
+        for to in tree.led_to(name):
+            way_to.setdefault(to, [*way_to[name], to])
     for name, step in tree.steps.items():
         last = step.branches[-1]
         way = way_to[name]
@@ -195,7 +210,7 @@ def _loops(good: Good) -> Iterator[Mutant]:
             continue
         back = way[len(way) // 2 - 1]
         moved = replace(step, branches=(*step.branches[:-1], replace(last, to=back)))
-        yield Mutant("loop", f"{name} back to {back}", _with_step(tree, moved), tuple(f"steps.{n}" for n in way))
+        yield Mutant("loop", f"{name} back to {back}", _with_step(tree, moved), tuple(_place(tree, n) for n in way))
 
 
 def _unsafe_put_in(good: Good) -> Iterator[Mutant]:
@@ -214,11 +229,10 @@ def _put_in(tree: Tree, after: str, words: str) -> str:
     """The text of the tree with a step whose check has these words put in before one."""
     step = tree.steps[after]
     branches = tuple(Branch(answer, after, answer=answer) for answer in _answers(words))
-    moved = {n: replace(s, branches=tuple(replace(b, to="put_in") if b.to == after else b for b in s.branches))
-             for n, s in tree.steps.items()}  # fmt: skip
+    moved = _led_elsewhere(tree, after, "put_in")
     put = Step("put_in", replace(step.check, id=words), branches)
     first = "put_in" if tree.first == after else tree.first
-    return tree_text(replace(tree, first=first, steps={**moved, "put_in": put}))
+    return tree_text(replace(moved, first=first, steps={**moved.steps, "put_in": put}))
 
 
 def _answers(words: str) -> tuple[str, ...]:
