@@ -20,7 +20,7 @@ from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.pair_cells import AND, pair, parts_of
 from troubleshoot.diagnose.pairs import fits_badly, widened
-from troubleshoot.diagnose.reason import Reasoner
+from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair, sign_off
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
 from troubleshoot.expect.table import Table, build_table
@@ -29,8 +29,9 @@ from troubleshoot.files.guesses_file import load_guesses
 from troubleshoot.places import circuit_path
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import VerdictCard
+from troubleshoot.session.prior import prior_after
 from troubleshoot.session.session import Session
-from troubleshoot.session.state import expects
+from troubleshoot.session.state import Told, expects
 from troubleshoot.words.answers import read_answer
 
 PUMP, FAN, BENCH = "pump-on-ignition-feed", "radiator-fan-thermal", "training-bench"
@@ -83,6 +84,48 @@ def read_until_done(reasoner: Reasoner, car: Car) -> tuple[list[Known], tuple[st
             return evidence, reasoner.ranked_groups(belief)[0].faults
         evidence += answers(car, [choice.check])
         stand = Stand(choice.check.setup, choice.check.place)
+
+
+# ---- what two faults hang on
+
+
+DIODE = [
+    ("relay.87 to relay.30 volts on", "-0.055 V"), ("relay.86 to battery.neg volts accessory", "11.62 V"),
+    ("relay.86 to battery.neg volts accessory again", "11.62 V"),
+    ("relay.85 to battery.neg volts accessory", "0.021 V"),
+    ("relay.86 to battery.neg volts off", "11.67 V"), ("relay.86 to battery.neg volts off again", "11.62 V"),
+]  # fmt: skip
+"""With the key off, of a diode from the unswitched feed into the coil feed; it takes 0.7 V. A flat battery and an
+ignition feed that is always live read the same."""
+
+
+def said_to_run_with_key_off(said: list[tuple[str, str]]) -> tuple[Check | None, tuple[str, ...], float]:
+    """The next check in a job with this complaint after these readings, and who leads how far."""
+    name = "pump-feed-on-30"
+    reasoner = reasoner_of(name).told("runs-key-off")
+    prior = prior_after(reasoner.table, reasoner.guesses, Told(complaint="runs-key-off"))
+    evidence = []
+    for words, text in said:
+        check = check_of(name, words.removesuffix(" again"))
+        check = check.repeated() if words.endswith(" again") else check
+        evidence.append(known_from(check, read_answer(text, expects(check), check.answers)))
+    choice, belief = reasoner.next_choice(evidence, Stand(), prior=prior)
+    lead = reasoner.ranked_groups(belief)[0]
+    return choice and choice.check, lead.faults, lead.probability
+
+
+def test_two_faults_that_hang_on_one_terminal_are_looked_for_at_another() -> None:
+    check, lead, probability = said_to_run_with_key_off(DIODE)
+    assert lead == ("battery:flat + ignition_out:constant-feed",)
+    assert probability > SURE
+    assert check is not None
+    assert check.red != "relay.86"
+
+
+def test_what_is_read_there_may_leave_something_that_the_file_lacks() -> None:
+    battery = "battery.pos to battery.neg volts off"
+    _, lead, _ = said_to_run_with_key_off([*DIODE, (battery, "12.45 V"), (f"{battery} again", "12.44 V")])
+    assert lead != ("battery:flat + ignition_out:constant-feed",)
 
 
 # ---- pairs as faults

@@ -208,6 +208,22 @@ class Reasoner:
         even[-1] = 0.5
         return replace(belief, p_cell=even)
 
+    def at_one_place(self, belief: Belief, prior: Floats | None) -> Belief | None:
+        """The belief to settle whether both of two faults are there, or one of them and something else, while the two
+        hang on what was read at one terminal: something added there explains that as well. None where they do not."""
+        lead = self.leader(belief)
+        alone = {part for name in self.groups[lead] for part in parts_of(name)} - self.groups[lead]
+        if not alone or len(belief.evidence) >= ENOUGH_READINGS:
+            return None
+        sure = belief.p_cell[self.group_of == lead].sum()
+        for place in dict.fromkeys(known.check.red for known in belief.readings):
+            left = self.weigh([known for known in belief.evidence if known.check.red != place], prior)
+            if self.leader(left) != lead or left.p_cell[self.group_of == lead].sum() < HOLDS * sure:
+                single = np.append(np.isin(self.table.names, list(alone)), False)
+                share = single * (0.5 / single.sum())
+                return replace(belief, p_cell=np.where(self.group_of == lead, 0.5 * belief.p_cell / sure, share))
+        return None
+
     def shaky(self, belief: Belief, prior: Floats | None) -> Shaky | None:
         """What the verdict hangs on; None when no answer carries it alone.
 
@@ -322,7 +338,13 @@ class Reasoner:
             return pick(unfounded, self.group_of, allowed, self.guesses, stand, CONFIRMS * np.log(2)), belief
         if found:
             return self.confirming(found, belief, allowed, stand), belief
-        return self.worth_more(belief, allowed, stand) if is_sure else None, belief
+        if not is_sure:
+            return None, belief
+        if doubtful := self.at_one_place(belief, prior):
+            settles = pick(doubtful, self.group_of, allowed, self.guesses, stand, CONFIRMS * np.log(2))
+            if settles:
+                return settles, belief
+        return self.worth_more(belief, allowed, stand), belief
 
 
 def _just_watched(check: Check, evidence: Sequence[Known]) -> bool:
