@@ -76,8 +76,13 @@ def test_from_a_verdict_of_several_one_goes_on_to_which_it_is_and_back(apart_fil
         assert "the tree has no steps behind this verdict" in told
         assert begun.at == "coil_side"  # the answer was taken back
         assert begun.way()[-1].to == "relay"
-        talk(begun, "12.1", "")
+        assert "Taken back: which of them it is." in flat(talk(begun, "back"))
+        assert begun.at == "relay"
+        assert [passed.to for passed in begun.way()][-1] == "relay"
+        talk(begun, "which", "12.1", "")
         assert begun.session.state.concluded == say_verdict(begun.tree, begun.tree.verdicts["coil_ground"]).say
+        talk(begun, "back", "back", "back")  # the answer, the question, the answer before the verdict
+        assert [entry.text for entry in begun.session.state.entries] == ["0.1", "no click"]
     finally:
         begun.session.close()
 

@@ -156,7 +156,8 @@ class Walking:
         """The steps of the tree so far, each with what was answered."""
         state, passed = self.session.state, list[Passed]()
         for before, led in zip(state.led, state.led[1:], strict=False):
-            if before.to in self.tree.steps and led.at > 0 and led.to != LIVE:
+            stepped_back = led.to in self.tree.verdicts and self.tree.verdicts[led.to].tell_apart == before.to
+            if before.to in self.tree.steps and led.at > 0 and led.to != LIVE and not stepped_back:
                 check = self.tree.steps[before.to].check
                 said = [e.text for e in state.entries[: led.at] if e.known and e.check.first_id == check.id]
                 passed.append(Passed(say.say_short(self.tree.network, check), said[-1] if said else "", led.to))
@@ -231,7 +232,14 @@ class Walking:
         self._lead_on()
 
     def back(self) -> str:
-        """Takes the last answer, or what was not done, back. Returns what, "" where there is nothing."""
+        """Takes the last answer, or what was not done, back, or goes back to the verdict whose suspects are being told
+        apart, where that was asked for since. Returns what, "" where there is nothing."""
+        state = self.session.state
+        since = [led.to for led in state.led if led.at == len(state.entries)]
+        for verdict, step in zip(since[-2::-1], since[:0:-1], strict=True):
+            if verdict in self.tree.verdicts and self.tree.verdicts[verdict].tell_apart == step and verdict != self.at:
+                self.session.lead(verdict)
+                return "which of them it is"
         return self.session.undo()
 
     def taken_up(self) -> str:
