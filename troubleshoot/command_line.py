@@ -126,9 +126,9 @@ def _find(arguments: argparse.Namespace) -> int:
 
             JsonLines(session, lambda data: write(json.dumps(data, ensure_ascii=False))).run(sys.stdin)
         else:
-            from troubleshoot.plain.dialogue import Dialogue
+            from troubleshoot.plain.dialogue import PAGE, Dialogue
 
-            Dialogue(session, ask, write).run()
+            Dialogue(session, ask, write, min(width(), PAGE)).run()
     finally:
         session.close()
     return 0

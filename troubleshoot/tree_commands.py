@@ -85,6 +85,7 @@ def _known_tree(given: str) -> Tree:
 def _walk(arguments: argparse.Namespace) -> int:
     from troubleshoot import places
     from troubleshoot.errors import Problem, TypedWrong
+    from troubleshoot.plain.dialogue import PAGE
     from troubleshoot.plain.walk_text import WalkDialogue
     from troubleshoot.session.walking import Walking
 
@@ -96,7 +97,7 @@ def _walk(arguments: argparse.Namespace) -> int:
     else:
         raise TypedWrong(Problem("no-tree", "which tree?", "troubleshoot tree walk TREE, or tree walk --resume"))
     try:
-        WalkDialogue(walking, ask, write).run()
+        WalkDialogue(walking, ask, write, min(width(), PAGE)).run()
     finally:
         walking.session.close()
     return 0

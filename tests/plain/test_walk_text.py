@@ -92,6 +92,22 @@ def test_which_is_no_answer_to_a_step(walking: Walking) -> None:
     assert walking.at == "output"
 
 
+def test_a_narrow_terminal_gets_lines_that_fit(walking: Walking) -> None:
+    told: list[str] = []
+    said = iter([*GATE, "6"])
+
+    def ask(_: str) -> str:
+        try:
+            return next(said)
+        except StopIteration:
+            raise EOFError from None
+
+    WalkDialogue(walking, ask, told.append, columns=44).run()
+    sentences = [line for line in told if not line.startswith("Kept in")]  # a path is not broken
+    assert "Step" in " ".join(sentences)
+    assert max(map(len, sentences)) <= 44
+
+
 def test_nonsense_and_doubtful_values_are_asked_back_and_lead_nowhere(walking: Walking) -> None:
     told = talk(walking, *GATE, "12.1.2", "wet", "", "124", "1")
     assert told.count("Step 1.") == 1

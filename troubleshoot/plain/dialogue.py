@@ -34,28 +34,35 @@ suspects     who is in question now          readings   what was read so far
 verdict      what it looks like now          quit       leave; --resume goes on
 stop REASON  something is unsafe"""
 
+PAGE = 78
+"""Columns that are read with ease; a terminal may have fewer."""
+
 
 class Ended(Exception):  # noqa: N818 - not an error
     """The person left, or the job stopped."""
 
 
 class Dialogue:
-    """One session talked through line by line. `ask` gives a line or raises EOFError; `tell` shows one."""
+    """One session talked through line by line. `ask` gives a line or raises EOFError; `tell` shows one, of up to
+    `columns`, as far as words allow."""
 
     resume_with = "troubleshoot find --resume"
 
-    def __init__(self, session: Session, ask: Callable[[str], str], tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, session: Session, ask: Callable[[str], str], tell: Callable[[str], None], columns: int = PAGE
+    ) -> None:  # fmt: skip
         self.session = session
         self._ask = ask
         self._tell = tell
+        self._columns = columns
 
     def run(self) -> None:
         """From the gate to the verdict, or until the person leaves."""
         try:
             if self.session.torn:
-                self._tell("The last line of the log was torn and has been dropped; nothing acknowledged is lost.")
+                self._say("The last line of the log was torn and has been dropped; nothing acknowledged is lost.")
             if self.session.state.stopped:
-                self._tell(f"This job was stopped: {self.session.state.stopped}.")
+                self._say(f"This job was stopped: {self.session.state.stopped}.")
             if not self.session.state.cleared or self.session.state.stopped:
                 self._gate()
             if self.session.state.told is None:
@@ -79,20 +86,20 @@ class Dialogue:
             given = self._line(f"{question} [yes/no] ").lower()
             if given in ("y", "yes", "n", "no"):
                 return given[0] == "y"
-            self._tell("Please answer yes or no.")
+            self._say("Please answer yes or no.")
 
     def _first_questions(self) -> None:
-        self._tell("What is the complaint?")
+        self._say("What is the complaint?")
         offered = complaints_of(self.session.circuit)
         names = list(offered)
         for number, name in enumerate(names, 1):
-            self._tell(f"  {number:2} {offered[name]}")
+            self._say(f"{number:2} {offered[name]}", "  ")
         while True:
             given = self._line("complaint> ").lower()
             chosen = names[int(given) - 1] if given.isdecimal() and 0 < int(given) <= len(names) else given
             if chosen in offered:
                 break
-            self._tell(f"Please give a number from 1 to {len(names)}.")
+            self._say(f"Please give a number from 1 to {len(names)}.")
         worked = self._one_of("Did it ever work as it is wired now?", ("yes", "no", "unknown"))
         touched = self._line("What was touched last (enter for nothing or unknown)? ")
         present = self._one_of("Is the fault there right now?", ("yes", "no", "unknown"))
@@ -107,15 +114,15 @@ class Dialogue:
         """What is at hand beside what most have."""
         asked = Can.asked().items()
         offered = {name: say for name, say in asked if name not in ("helper", "fetch") and not getattr(Can(), name)}
-        self._tell("What else is at hand?")
+        self._say("What else is at hand?")
         for number, words in enumerate(offered.values(), 1):
-            self._tell(f"  {number:2} {words}")
+            self._say(f"{number:2} {words}", "  ")
         names = list(offered)
         while True:
             given = self._line("numbers, or enter for none> ").replace(",", " ").split()
             if all(word.isdecimal() and 0 < int(word) <= len(names) for word in given):
                 return [names[int(word) - 1] for word in given]
-            self._tell(f"Please give numbers from 1 to {len(names)}, with spaces between, or just enter.")
+            self._say(f"Please give numbers from 1 to {len(names)}, with spaces between, or just enter.")
 
     def _limits(self) -> dict[str, Any]:
         """What cannot be done or got at, in the person's own words."""
@@ -137,7 +144,7 @@ class Dialogue:
                 return found[0]
             if not given and "unknown" in words:
                 return "unknown"
-            self._tell(f"Please answer {' or '.join(words)}.")
+            self._say(f"Please answer {' or '.join(words)}.")
 
     # ---- one check
 
@@ -220,7 +227,7 @@ class Dialogue:
                 outcome = self.session.confirm(choice)
             else:
                 outcome = self.session.record(self.session.asked_back, given)
-        self._tell(f"  Noted: {outcome.understood}{f' ({outcome.compared})' if outcome.compared else ''}.")
+        self._say(f"Noted: {outcome.understood}{f' ({outcome.compared})' if outcome.compared else ''}.", "  ")
         if outcome.fell:
             self._say("Ruled out, nearly: " + "; ".join(outcome.fell) + ".", "  ")
         if outcome.rose:
@@ -234,7 +241,7 @@ class Dialogue:
             raise Ended
         if name == "undo":
             gone = self.session.undo()
-            self._tell(f"Taken back: {gone}." if gone else "There is nothing to take back.")
+            self._say(f"Taken back: {gone}." if gone else "There is nothing to take back.")
             return bool(gone)
         if name == "why":
             self._show_why(card)
@@ -245,7 +252,7 @@ class Dialogue:
             return self._repaired(card)
         elif name == "suspects":
             for line in self.session.suspects():
-                self._tell(f"  {line.probability:6.1%}  {line.say}")
+                self._say(f"{line.probability:6.1%}  {line.say}", "  ")
         elif name == "readings":
             for text in self.session.readings() or ["nothing yet"]:
                 self._say(text, "  ")
@@ -277,17 +284,17 @@ class Dialogue:
         self._say(f"Verdict: {card.say}")
         if not card.sure:
             for line in card.suspects[:5]:
-                self._tell(f"  {line.probability:6.1%}  {line.say}")
+                self._say(f"{line.probability:6.1%}  {line.say}", "  ")
         for text in card.because:
             self._say(text, "  ")
         for text in card.repair:
             self._say(f"Repair: {text}.", "  ")
         if card.behind:
-            self._tell("  Find out why it failed before a new one goes in:")
+            self._say("Find out why it failed before a new one goes in:", "  ")
             for cause in card.behind:
                 self._say(f"{cause.probability:.0%} {cause.say}. Shown by: {cause.proof}", "    ")
         if card.prove:
-            self._tell("  These readings must be right after the repair:")
+            self._say("These readings must be right after the repair:", "  ")
             for text in card.prove:
                 self._say(text, "    ")
 
@@ -312,5 +319,5 @@ class Dialogue:
         raise Ended
 
     def _say(self, text: str, indent: str = "") -> None:
-        for line in wrap(text, 78, initial_indent=indent, subsequent_indent=indent + "  ") or [""]:
+        for line in wrap(text, self._columns, initial_indent=indent, subsequent_indent=indent + "  ") or [""]:
             self._tell(line)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 from troubleshoot.errors import TroubleshootError
-from troubleshoot.plain.dialogue import Dialogue, Ended
+from troubleshoot.plain.dialogue import PAGE, Dialogue, Ended
 from troubleshoot.session.cards import Question
 from troubleshoot.session.state import expects
 from troubleshoot.session.walking import Walking
@@ -33,12 +33,14 @@ class _Back(Exception):  # noqa: N818 - not an error
 
 
 class WalkDialogue(Dialogue):
-    """A tree walked line by line. `ask` gives a line or raises EOFError; `tell` shows one."""
+    """A tree walked line by line; `ask`, `tell` and `columns` are as in any dialogue."""
 
     resume_with = "troubleshoot tree walk --resume"
 
-    def __init__(self, walking: Walking, ask: Callable[[str], str], tell: Callable[[str], None]) -> None:
-        super().__init__(walking.session, self._heard, tell)
+    def __init__(
+        self, walking: Walking, ask: Callable[[str], str], tell: Callable[[str], None], columns: int = PAGE
+    ) -> None:  # fmt: skip
+        super().__init__(walking.session, self._heard, tell, columns)
         self._typed = ask
         self.walking = walking
         self._numbers = numbered(walking.tree)
@@ -47,7 +49,7 @@ class WalkDialogue(Dialogue):
     def _first_questions(self) -> None:
         tree = self.walking.tree
         self._say(f"{tree.network.circuit.title}. {' '.join(say_scope(tree))}")
-        self._tell("At any step: back, can't (and why), way, live, stop, ? for help.")
+        self._say("At any step: back, can't (and why), way, live, stop, ? for help.")
         self.walking.tell()
 
     def _step(self) -> bool:
@@ -126,7 +128,7 @@ class WalkDialogue(Dialogue):
             raise Ended
         if name == "undo":
             gone = self.walking.back()
-            self._tell(f"Taken back: {gone}." if gone else "There is nothing to take back.")
+            self._say(f"Taken back: {gone}." if gone else "There is nothing to take back.")
             return bool(gone)
         if name in ("readings", "why"):
             self._way()
@@ -152,7 +154,7 @@ class WalkDialogue(Dialogue):
     def _way(self) -> None:
         for passed in self.walking.way():
             self._say(f"{passed.short}: {quote(passed.said)}, so to {self._numbers[passed.to]}", "  ")
-        self._tell(f"  Now at {self._numbers[self.walking.at]}.")
+        self._say(f"Now at {self._numbers[self.walking.at]}.", "  ")
 
     # ---- between, and at the end
 
@@ -175,7 +177,7 @@ class WalkDialogue(Dialogue):
         for words in found.repairs:
             self._say(f"Repair: {words}.", "  ")
         if found.prove:
-            self._tell("  These must be right after the repair:")
+            self._say("These must be right after the repair:", "  ")
             for words in found.prove:
                 self._say(words, "    ")
             for words in found.cautions:
