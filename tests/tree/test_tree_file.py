@@ -221,8 +221,6 @@ BROKEN: dict[str, tuple[str, str, str, str, str]] = {
         for what, to, code, words in (
             ("a verdict told apart by nothing", "coils", "leads-nowhere", "did you mean 'coil'?"),
             ("a verdict told apart by a verdict", "feed", "no-step", "is a verdict, and a step tells suspects apart"),
-            ("a verdict told apart into what it does not name", "drop", "names-more",
-             "behind it 'contacts' names what this verdict does not: relay:contacts-stuck-open"),
             ("a verdict that leads round and round", "output", "loop", "output to ground to pump to output"),
         )
     },

@@ -8,7 +8,7 @@ neighbours begin (decision 8: a limit goes where few severities of anything lie)
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -114,9 +114,12 @@ class Chances:
     bands are its answers. `limits[k]` are the limits of a reading in SI.
     """
 
-    def __init__(self, table: Table, checks: Sequence[Check], weight: Floats, group_of: Ints) -> None:
-        """`weight`, `group_of` (C,): the prior by which limits are chosen, and the look-alike groups that they are to
-        tell apart. Checks that tell nothing are left out."""
+    def __init__(
+        self, table: Table, checks: Sequence[Check], weight: Floats, group_of: Ints,
+        numbers: Mapping[str, Floats] = COARSE_NUMBERS,
+    ) -> None:  # fmt: skip
+        """`weight`, `group_of` (C,): the prior by which limits are chosen among `numbers`, and the look-alike groups
+        that they are to tell apart. Checks that tell nothing are left out."""
         self.table = table
         self.weight = weight
         self._groups = (group_of == np.unique(group_of)[:, None]) * weight
@@ -124,6 +127,7 @@ class Chances:
         self.limits: list[Floats] = []
         self.chance: list[Floats] = []
         self._weight = weight
+        self._numbers = numbers
         for check in checks:
             limits = self._limits(check)
             chance = self.bands(check, limits)
@@ -184,11 +188,15 @@ class Chances:
         """Chance of each band of a reading, by its number among the checks, in some cells with other limits."""
         return self.shown(self.checks[number]).only(cells).bands(limits)
 
+    def under_round(self, check: Check, cells: Ints) -> Floats:
+        """Chance of a reading under each of the round numbers in some cells, (cells, numbers)."""
+        return self.shown(check).only(cells).under(ROUND_NUMBERS[_quantity(check)])
+
     def _limits(self, check: Check) -> Floats:
         """Limits for the circuit as a whole."""
         if check.kind == "observation":
             return np.zeros(0)
-        numbers = COARSE_NUMBERS[_quantity(check)]
+        numbers = self._numbers[_quantity(check)]
         return numbers[telling(self.shown(check).under(numbers), self._groups, STRADDLE_COSTS)]
 
     def limits_for(self, check: Check, cells: Ints, groups: Floats, straddling: float) -> Floats:
@@ -200,12 +208,15 @@ class Chances:
         found: list[float] = []
         for at in telling(under, groups / groups.sum(), straddling).tolist():
             gap = shown.gap(numbers[at], under[:, at])
-            found += limits_in(gap, _quantity(check) == "volts") if gap.is_open else [float(numbers[at])]
+            found += limits_in(gap, not check.is_ohms and not check.wire) if gap.is_open else [float(numbers[at])]
         return np.array(sorted(set(found)))
 
 
 def _quantity(check: Check) -> str:
-    return "ohms" if check.is_ohms else "amps" if check.wire else "volts"
+    """A key of the numbers at which limits are put."""
+    if check.is_ohms or check.wire:
+        return "ohms" if check.is_ohms else "amps"
+    return check.function if check.function == "millivolts" else "volts"
 
 
 def telling(under: Floats, groups: Floats, straddling: float) -> Ints:

@@ -26,6 +26,7 @@ from troubleshoot.solve.linear import Floats, Ints
 from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.draft import Drafting
 from troubleshoot.tree.lookahead import Least, Lookahead, Way
+from troubleshoot.tree.thresholds import FINER_NUMBERS
 from troubleshoot.tree.tree import Claims, Step, Tree, Verdict
 from troubleshoot.tree.walk import longest_way
 from troubleshoot.tree.yardstick import Yardstick, proved
@@ -48,8 +49,9 @@ ENOUGH, LEAST_CELLS = 1e-3, 140
 """Where a tree of this patience is near the best plan of a table with at least so many cells, no finer table is asked
 for (invented)."""
 
-ALL_APART = 1e-5
-"""The patience of the steps behind a verdict, for who wants to know which of its suspects it is (invented)."""
+ALL_APART, ALL_SURE = 1e-5, 0.99
+"""The patience of the steps behind a verdict, and how sure they must make, for who wants to know which of its suspects
+it is (invented)."""
 
 EVEN = 0.5
 """Share of the weight that is spread evenly over all faults when limits are chosen: rare faults are to be found too
@@ -139,9 +141,10 @@ def compile_tree(
     taken = max(fit, key=lambda each: float(chances.weight @ tried[each].right))
     ways = [tried[taken], *([] if least == MEAN else [search(taken, least).tree()])]
     if least != "pages":
-        apart = search(ALL_APART)
+        finer = Chances(table, checks, chances.weight, table.fault_of, FINER_NUMBERS)
+        apart = Lookahead(finer, guesses, weight, table.fault_of, ALL_APART, sure=ALL_SURE)
         ways = [apart.told_apart(way) for way in ways]
-    drafts = [(way, *Drafting(chances, weight, group_of).draft(way)) for way in ways]
+    drafts = [(way, *Drafting(chances, weight).draft(way)) for way in ways]
 
     def rate(draft: Draft) -> tuple[float, float]:
         way = draft[0]

@@ -18,7 +18,7 @@ from troubleshoot.solve.linear import Floats, Ints
 from troubleshoot.tree.branch_words import number_branch, read_branch
 from troubleshoot.tree.chances import Chances
 from troubleshoot.tree.lookahead import Way
-from troubleshoot.tree.tree import Branch, Step, Verdict
+from troubleshoot.tree.tree import Branch, Step, Tree, Verdict
 
 LISTED = 0.05
 """Share of those who come to a verdict from which a fault outside its first group is named too (invented)."""
@@ -33,15 +33,14 @@ UNFIT = "fits_nothing"
 class Drafting:
     """One tree being written down."""
 
-    def __init__(self, chances: Chances, weight: Floats, group_of: Ints) -> None:
+    def __init__(self, chances: Chances, weight: Floats) -> None:
         self.chances = chances
         self.table = chances.table
         self.weight = weight
-        self.group_of = group_of
         self.verdicts: dict[str, Verdict] = {}
         self._by_suspects: dict[tuple[tuple[str, ...], str], str] = {}
         self._steps: dict[tuple[object, ...], Step] = {}
-        self._named: dict[str, dict[str, None]] = {}
+        self._ends: dict[str, frozenset[str]] = {}
         self._names: dict[int, str] = {}
 
     def draft(self, way: Way) -> tuple[str, dict[str, Step], dict[str, Verdict]]:
@@ -49,6 +48,8 @@ class Drafting:
         and the verdicts."""
         first = self._name(way)
         steps = {step.name: step for step in self._steps.values()}
+        used = {*Tree(self.table.network, first, steps, self.verdicts).reached()}
+        steps = {name: step for name, step in steps.items() if name in used}
         # lists, not sets: the order of steps must be the same on every machine
         leads = {
             name: [to for to in (self._next_step(branch.to) for branch in step.branches) if to in steps]
@@ -64,7 +65,6 @@ class Drafting:
             )
             for name in order
         }
-        used = {branch.to for step in renamed.values() for branch in step.branches} | {first}
         verdicts = {
             name: replace(verdict, tell_apart=names.get(verdict.tell_apart, ""))
             for name, verdict in self.verdicts.items() if name in used
@@ -82,31 +82,25 @@ class Drafting:
         if way is None:
             return self._unfit()
         if id(way) not in self._names:
-            self._names[id(way)] = self._verdict(way) if way.check < 0 else self._step(way)
+            self._names[id(way)] = self._step(way, way.check) if way.check else self._verdict(way)
         return self._names[id(way)]
 
-    def _step(self, way: Way) -> str:
-        check = self.chances.checks[way.check]
+    def _step(self, way: Way, check: Check) -> str:
         targets = [self._name(then) for then in way.then]
         if check.kind == "observation" and len(others := set(targets) - {UNFIT}) == 1:
             return others.pop()
         if check.kind == "observation":
             branches = tuple(read_branch(answer, to, check) for answer, to in zip(check.answers, targets, strict=True))
         else:
-            limits = self.chances.limits[way.check] if way.limits is None else way.limits
-            branches = self._ranges(check, way, list(limits), targets)
+            branches = self._ranges(check, way, [] if way.limits is None else way.limits.tolist(), targets)
             if len({branch.to for branch in branches} - {UNFIT}) == 1 or len(branches) == 1:
                 return next((branch.to for branch in branches if branch.to != UNFIT), UNFIT)
         key = (check.id, *((branch.words, branch.to) for branch in branches))
         if key not in self._steps:
             name = f"step {len(self._steps)}"
             self._steps[key] = Step(name, check, branches)
-            self._named[name] = dict.fromkeys(fault for branch in branches for fault in self._named_by(branch.to))
+            self._ends[name] = frozenset().union(*(self._ends.get(b.to, {b.to}) for b in branches)) - {UNFIT}
         return self._steps[key].name
-
-    def _named_by(self, name: str) -> Iterable[str]:
-        """The suspects that a verdict names, or all verdicts that a step leads to; but for what fits nothing."""
-        return self._named[name] if name in self._named else self.verdicts[name].suspects if name != UNFIT else ()
 
     def _ranges(self, check: Check, way: Way, limits: list[float], targets: list[str]) -> tuple[Branch, ...]:
         """The branches of a reading, from the highest down; neighbours that lead alike are one."""
@@ -138,28 +132,29 @@ class Drafting:
         return UNFIT
 
     def _verdict(self, way: Way) -> str:
-        """The verdict on all that may be here, the likeliest look-alikes first, and what tells them apart."""
+        """The verdict on the faults that may be here, the likeliest group first, and what tells them apart."""
         mass = self.weight[way.cells] * way.share
-        of_group = np.bincount(self.group_of[way.cells], mass)
-        counted = np.bincount(self.group_of[way.cells], self.chances.weight[way.cells] * way.share)
+        of_group = np.bincount(way.groups, mass)
+        counted = np.bincount(way.groups, self.chances.weight[way.cells] * way.share)
         listed = np.flatnonzero(counted >= LISTED * counted.sum()).tolist()
         groups = sorted(listed, key=lambda group: -of_group[group])
-        named = [name for group in groups for name in self._faults_of(group)]
+        suspects = tuple(name for group in groups for name in self._faults_of(way.cells, mass * (way.groups == group)))
         on = self._name(way.apart) if way.apart else ""
-        on = on if on in self._named else ""  # else all that it asks leads to one verdict
-        suspects = tuple(dict.fromkeys([*named, *(self._named_by(on) if on else ())]))
+        # kept where it rules out one of several; else it asks after what hardly ever is
+        behind = [set(self.verdicts[end].suspects) for end in self._ends.get(on, ())]
+        on = on if len(suspects) > 1 and not all(named.issuperset(suspects) for named in behind) else ""
         if (suspects, on) not in self._by_suspects:
             name = _free(_plain(suspects[0]), self.verdicts)
             self._by_suspects[suspects, on] = name
             self.verdicts[name] = Verdict(name, suspects, prove=self._prove(suspects), tell_apart=on)
         return self._by_suspects[suspects, on]
 
-    def _faults_of(self, group: int) -> list[str]:
-        """The faults of a group, by weight."""
+    def _faults_of(self, cells: Ints, mass: Floats) -> list[str]:
+        """The faults of some cells, those of most weight first."""
         total: dict[str, float] = {}
-        for cell in np.flatnonzero(self.group_of == group).tolist():
-            name = self.table.names[cell]
-            total[name] = total.get(name, 0.0) + float(self.weight[cell])
+        for cell, weight in zip(cells.tolist(), mass.tolist(), strict=True):
+            if weight > 0:
+                total[self.table.names[cell]] = total.get(self.table.names[cell], 0.0) + weight
         return sorted(total, key=lambda name: -total[name])
 
     def _prove(self, suspects: Sequence[str]) -> tuple[str, ...]:

@@ -15,6 +15,9 @@ _TENS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0)
 _VOLTS = [0.01, 0.015, *(m * 10.0**e for e in (-2, -1) for m in _TENS[2:]), *_TENS[:-1], *np.arange(9.0, 15.05, 0.1)]
 ROUND_NUMBERS = {
     "volts": np.unique(np.round([*(-np.array(_VOLTS)), *_VOLTS], 6)),
+    "millivolts": np.unique(
+        np.round([*(s * m * 10.0**e for s in (-1, 1) for e in (-4, -3, -2, -1) for m in _TENS)], 6)
+    ),
     "amps": np.unique(np.round([*(s * m * 10.0**e for s in (-1, 1) for e in (-1, 0, 1) for m in _TENS)], 6)),
     "ohms": np.array([m * 10.0**e for e in range(-1, 7) for m in _TENS]),
 }
@@ -27,7 +30,15 @@ COARSE_NUMBERS = {
     "ohms": np.array([0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 30.0, 50.0, 70.0, 100.0, 150.0, 200.0, 300.0, 500.0, 1e3,
                       2e3, 5e3, 1e4, 1e5, 1e6, 1e7]),
 }  # fmt: skip
-"""A choice of them, for a first look over all checks."""
+COARSE_NUMBERS["millivolts"] = COARSE_NUMBERS["volts"]
+"""A choice of them, for a first look over all checks. The finer limits of a fuse's millivolts are left to the steps
+themselves: with them the optimum of the decision table takes many times as long to prove."""
+
+FINER_NUMBERS = COARSE_NUMBERS | {
+    "millivolts": np.array([-0.5, -0.05, -0.005, 0.2e-3, 0.5e-3, 1e-3, 2e-3, 5e-3, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5,
+                            1.0, 3.0]),
+}  # fmt: skip
+"""The same where nothing has to be proved."""
 
 EDGE_SIGMAS = 3.0
 """A limit keeps the meter's error and this many sigmas from what either side predicts, where the gap has room."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
 from graphlib import CycleError, TopologicalSorter
 
@@ -13,7 +13,7 @@ from troubleshoot.circuit.network import Network
 from troubleshoot.files.tell import shown, suggest
 from troubleshoot.files.yaml_text import Loc
 from troubleshoot.tree.branch_words import write_limit
-from troubleshoot.tree.tree import NOT_DESCRIBED, Branch, Step, Tree
+from troubleshoot.tree.tree import Branch, Step, Tree
 from troubleshoot.words.say import dimension_of
 
 Leads = Mapping[str, Mapping[str, str]]
@@ -155,18 +155,10 @@ def _loop(names: Sequence[str], ends: Ends) -> list[Doubt]:
 
 
 def _tells_nothing(tree: Tree) -> Iterator[Doubt]:
-    """Verdicts whose suspects are to be told apart by another verdict, or of which one behind names what they do
-    not."""
+    """Verdicts whose suspects are to be told apart by another verdict."""
     for path, to in _apart(tree):
-        own = {*tree.verdicts[str(path[1])].suspects, NOT_DESCRIBED}
         if to not in tree.steps:
             yield Doubt(path, "no-step", f"'{shown(to)}' is a verdict, and a step tells suspects apart", "name a step")
-            continue
-        for name in replace(tree, first=to).reached():
-            more = [s for s in tree.verdicts[name].suspects if s not in own] if name in tree.verdicts else []
-            if more:
-                yield Doubt(path, "names-more", f"behind it '{shown(name)}' names what this verdict does not: "
-                            f"{', '.join(map(shown, more))}", "name it here too, or leave it out there")  # fmt: skip
 
 
 def _unreached(tree: Tree, leads: Leads, ends: Ends) -> Iterator[Doubt]:
