@@ -126,7 +126,6 @@ class Chances:
         self.checks: list[Check] = []
         self.limits: list[Floats] = []
         self.chance: list[Floats] = []
-        self._weight = weight
         self._numbers = numbers
         for check in checks:
             limits = self._limits(check)
