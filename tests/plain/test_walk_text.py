@@ -11,6 +11,7 @@ from troubleshoot.car.car import Car
 from troubleshoot.circuit.network import Network
 from troubleshoot.errors import TypedWrong
 from troubleshoot.parts.branch import Fault
+from troubleshoot.plain.dialogue import PAGE
 from troubleshoot.plain.walk_text import WalkDialogue
 from troubleshoot.session.cards import CheckCard
 from troubleshoot.session.session import Session
@@ -29,7 +30,7 @@ def walking(tmp_path: Path) -> Iterator[Walking]:
     begun.session.close()
 
 
-def talk(walking: Walking, *script: str) -> str:
+def talk(walking: Walking, *script: str, columns: int = PAGE) -> str:
     lines, told = list(script), list[str]()
 
     def ask(prompt: str) -> str:
@@ -38,7 +39,7 @@ def talk(walking: Walking, *script: str) -> str:
         told.append(f"{prompt}{lines[0]}")
         return lines.pop(0)
 
-    WalkDialogue(walking, ask, told.append).run()
+    WalkDialogue(walking, ask, told.append, columns).run()
     return "\n".join(told)
 
 
@@ -93,17 +94,9 @@ def test_which_is_no_answer_to_a_step(walking: Walking) -> None:
 
 
 def test_a_narrow_terminal_gets_lines_that_fit(walking: Walking) -> None:
-    told: list[str] = []
-    said = iter([*GATE, "6"])
-
-    def ask(_: str) -> str:
-        try:
-            return next(said)
-        except StopIteration:
-            raise EOFError from None
-
-    WalkDialogue(walking, ask, told.append, columns=44).run()
-    sentences = [line for line in told if not line.startswith("Kept in")]  # a path is not broken
+    told = talk(walking, *GATE, "6", columns=44).splitlines()
+    prompts = (*say.SAFETY_QUESTIONS, "Kept in")  # a prompt and a path are not broken
+    sentences = [line for line in told if not line.startswith(prompts)]
     assert "Step" in " ".join(sentences)
     assert max(map(len, sentences)) <= 44
 
