@@ -4,12 +4,14 @@
 
 Every fault that does something × 5 severities off any grid (open among them) × 20 cars, of each tree. `right`: the
 last verdict names the car's fault; `isolated`: and it names no fault that some single check tells apart in other
-sampled cars. `over bound`: mean seconds to the first verdict, each fault as frequent as guessed, over what the compiler
-has proved that no tree of its decision table can be under that tells all its rows apart; `all over`: the same with the
-steps that tell the suspects of a verdict apart; `gap`: how much dearer the compiled tree is on that table, at most; in
-the JSON also `walked_over_table_worst`: measured over what the compiler reckons for the very tree. Margins are those of
-readings that belong on one side of a limit; below zero where one lay on the other. Mutants: harm planted in one tree
-(tests/tree/tree_mutants.py), thirty kinds and places, where it harms one lot of cars, and tried with another.
+sampled cars. `over bound`: mean seconds to the first verdict, each fault as frequent as guessed, over what the
+compiler has proved that no tree of its decision table can be under that tells all its rows apart; `all over`: the
+same with the steps that tell the suspects of a verdict apart; `gap`: how much dearer the compiled tree is on that
+table, at most; in the JSON also `walked_over_table_worst`: measured over what the compiler reckons for the very tree.
+Under the table, the verdicts that name more than one such fault, with the share of the tree's cars that come to each
+and the check that would tell more. Margins are those of readings that belong on one side of a limit; below zero where
+one lay on the other. Mutants: harm planted in one tree (tests/tree/tree_mutants.py), thirty kinds and places, where
+it harms one lot of cars, and tried with another.
 `--quick`: few cars of the smallest circuits. The last line is JSON.
 """
 
@@ -55,6 +57,8 @@ def of_tree(path: Path, cars: int, severities: int, seed: int, looked: int) -> d
     wide = {each.place.removeprefix("verdicts.") for each in proof.findings if each.code == "holds-more"}
     return {
         "circuit": path.parent.name, **proof.figures(), "isolated_cars": _isolated(proof, wide),
+        "why": [f"{_coming(proof, one.place):.4f} {one.place.removeprefix('verdicts.')}: {one.message}"
+                for one in proof.findings if one.code == "holds-more"],
         "right_cars": sum(is_right(proof.tree, way) for way in proof.ways), "wide": len(wide),
         "missed": sorted({way.sampled.fault for way in proof.ways if not is_right(proof.tree, way)}),
         "gap": kept.compiled.get("gap") if kept else None, "over_table": _over_table(proof, kept),
@@ -71,6 +75,11 @@ def _over_table(proof: Proof, kept: Certificate | None) -> float | None:
 
 def _isolated(proof: Proof, wide: set[str]) -> int:
     return sum(is_right(proof.tree, way) and way.verdict not in wide for way in proof.ways)
+
+
+def _coming(proof: Proof, place: str) -> float:
+    """Share of a tree's cars that come to a verdict."""
+    return sum(f"verdicts.{way.verdict}" == place for way in proof.ways) / len(proof.ways)
 
 
 def of_mutants(path: Path, seed: int, planting: int, catching: int) -> tuple[int, int, list[str]]:
@@ -109,6 +118,9 @@ def main() -> None:
             rows.append(job.result())
             say(rows[-1], first=len(rows) == 1)
         tried = [job.result() for job in planted]
+    for row in rows:
+        for words in row["why"]:
+            print(f"{row['circuit']}: {words}")
     for words in (words for _, _, missed in tried for words in missed):
         print(f"not caught: {words}")
     mutants = [{"mutants_caught": caught, "mutants": count} for caught, count, _ in tried]

@@ -17,7 +17,6 @@ from troubleshoot.circuit.cost import Stand
 from troubleshoot.diagnose.behind import causes
 from troubleshoot.diagnose.belief import prior_of
 from troubleshoot.diagnose.evidence import Known, known_from
-from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.pair_cells import AND, pair, parts_of
 from troubleshoot.diagnose.pairs import fits_badly, widened
 from troubleshoot.diagnose.reason import SURE, Reasoner
@@ -263,22 +262,6 @@ def test_two_faults_that_neither_shows_alone_are_found_together(
     wider, prior = found
     groups = wider.ranked_groups(wider.weigh(evidence, prior))[:2]
     assert any({one[0], other[0]} == set(parts_of(name)) for group in groups for name in group.faults), groups
-
-
-def test_a_place_that_floats_and_reads_the_same_again_is_one_piece_of_evidence() -> None:
-    """What leaks there stays what it is: the second reading says hardly anything that the first did not."""
-    table = table_of(PUMP)
-    check = next(c for c in table.readings if not (c.is_ohms or c.wire or c.is_held) and table.predict(c).floats.any())
-    floats = np.flatnonzero(table.predict(check).floats)
-    first = known_from(check, read_answer("0.89", expects(check), ()))
-    again = known_from(check.repeated(), read_answer("0.88", expects(check), ()))
-    other = known_from(check.repeated(), read_answer("2.60", expects(check), ()))
-    alone, same, moved = (
-        Joint.of(table, readings).log_density[floats] for readings in ([first], [first, again], [first, other])
-    )
-    assert floats.size
-    assert (same > alone - 1).all()
-    assert (moved < same - 2).all()
 
 
 # ---- after a repair

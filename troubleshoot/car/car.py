@@ -14,12 +14,22 @@ from troubleshoot.circuit.setups import Setup, cranking_setup, cut_offs, live_se
 from troubleshoot.parts.branch import Change, Fault
 from troubleshoot.solve.cases import OPEN, Bench, Case, Draw
 from troubleshoot.solve.linear import Floats, Solved
+from troubleshoot.solve.meter import FLOATING_OHM
 
 METER_OHM = 10e6
 LOW_OHM = 3e3
 CLAMP_SHARE = 0.015
 CLAMP_ZERO_A = 0.06
 GAIN_SIGMA = 0.0025
+ZERO_COUNTS = 1.5
+"""What a meter shows on volts with its leads joined, in its last digits, at most: with the half that is lost in
+rounding the two counts of a maker's ±(0.5 % + 2) (typical maker data, no single source)."""
+
+DRY_SHARE = 0.5
+DRIER = 1e4
+"""Of so many cars all that is open is dry: behind it a meter finds this many times the resistance, and so next to
+nothing (invented)."""
+
 LEAD_OHM = 0.2
 KELVIN_SIGMA = 12.0
 DRIFT = 0.1
@@ -65,6 +75,9 @@ class Car:
         self._healthy = Bench(network, [Case()], self._draws)
         self._gain = 1 + GAIN_SIGMA * self._rng.standard_normal()
         self._leads = LEAD_OHM + 0.05 * self._rng.standard_normal()
+        apart = np.random.default_rng([seed, 78])
+        self._zero = ZERO_COUNTS * apart.uniform(-1.0, 1.0)
+        self._is_dry = bool(apart.random() < DRY_SHARE)
         self._kept: dict[Setup, Solved] | None = None
         self._first = self._rng.bit_generator.state
 
@@ -226,13 +239,17 @@ class Car:
         solved = self._solve(setup)
         red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
         reply = solved.between(red, black)[0]
-        source_ohm = reply[red] - reply[black]
+        source_ohm = self._leaking(float(reply[red] - reply[black]))
         meter_ohm = LOW_OHM if check.function == "low_volts" else METER_OHM
         true = (solved.volts[0, red] - solved.volts[0, black]) * meter_ohm / (meter_ohm + source_ohm)
         if self._chatters(setup):
             true *= self._rng.uniform(0.3, 1.0)
         sag = 1 + SAG * self._rng.standard_normal() if check.function != "millivolts" else 1.0
         return float(true * self._gain * sag)
+
+    def _leaking(self, source_ohm: float) -> float:
+        """What a meter finds between two points; what leaks does so in a damp car."""
+        return source_ohm * (DRIER if self._is_dry and source_ohm > FLOATING_OHM else 1.0)
 
     def _amps(self, check: Check) -> float:
         """What a DC clamp shows that was zeroed a while ago."""
@@ -242,14 +259,14 @@ class Car:
     def _digits(self, volts: float, function: str) -> str:
         """The number as a 6000-count meter shows it."""
         if function == "millivolts" and abs(volts) < 0.6:
-            return f"{volts * 1000:.1f} mV"
-        return f"{volts:.3f} V" if abs(volts) < 6 else f"{volts:.2f} V"
+            return f"{volts * 1000 + self._zero / 10:.1f} mV"
+        return f"{volts + self._zero / 1000:.3f} V" if abs(volts) < 6 else f"{volts + self._zero / 100:.2f} V"
 
     def _ohms(self, check: Check) -> str:
         solved = self._solve(check.setup)
         red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
         reply = solved.between(red, black)[0]
-        ohm = max(0.0, float(reply[red] - reply[black])) + self._leads
+        ohm = max(0.0, self._leaking(float(reply[red] - reply[black]))) + self._leads
         ohm *= 1 + 0.005 * self._rng.standard_normal()
         if ohm > 40e6:
             return "OL"

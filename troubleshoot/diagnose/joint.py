@@ -8,7 +8,7 @@ identity of Gaussian regression).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,9 +16,6 @@ import numpy as np
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.expect.table import NOTHING_V, Table
 from troubleshoot.solve.linear import Bools, Floats, Ints
-
-NIL_V = 0.005
-"""Sigma of a floating point that reads nothing (invented): hardly wider than a grounded one."""
 
 SAME_LEAK = 0.99
 """Correlation of what one reads twice at a place that floats (invented: leakage stays what it is)."""
@@ -35,10 +32,11 @@ class Joint:
     """The readings' joint Gaussian in every cell: residuals (C, n), P (C, n, n), ln density (C,).
 
     `slopes` (kinds, n, U) are those of each kind of cell, `kind` (C,) says which is a cell's; `still` (C, n): what
-    floats there and is taken to read nothing.
+    floats there and is taken not to leak, with the `dry_slopes` (kinds, n, U).
     """
 
     slopes: Floats
+    dry_slopes: Floats
     kind: Ints
     still: Bools
     residual: Floats
@@ -52,9 +50,14 @@ class Joint:
         some, kind = _kinds(table, readings)
         predicted = [table.predict_in(known.check, some) for known in readings]
         slopes = np.stack([p.slope for p in predicted], axis=1)
+        dry_slopes = np.broadcast_to(0.0, slopes.shape)
+        if any(known.check.is_held for known in readings):
+            dry_slopes = np.stack([p.dry_slope for p in predicted], axis=1)
         own = np.stack([np.hypot(p.noise, known.sigma) for known, p in zip(readings, predicted, strict=True)], axis=1)
         floats = np.stack([p.floats & (not k.check.is_ohms) for p, k in zip(predicted, readings, strict=True)], axis=1)
         noise = np.stack([p.noise for p in predicted], axis=1)[kind]
+        dry = np.stack([p.dry for p in predicted], axis=1)[kind]
+        dry_noise = np.stack([np.hypot(p.dry_noise, k.sigma) for k, p in zip(readings, predicted, strict=True)], axis=1)
         own, floats = own[kind], floats[kind]
         value = np.array([known.value for known in readings])
         if some.size < kind.size:
@@ -65,14 +68,15 @@ class Joint:
         through = (slopes @ np.swapaxes(slopes, 1, 2))[kind] + _leaks_the_same(readings, noise * floats)
         precision, log_density = _gaussian(through, residual, np.square(own))
         log_density[floats.any(axis=1)] -= np.log(2)
-        found = cls(slopes, kind, np.zeros_like(floats), residual, precision, log_density)
-        cells = np.flatnonzero((floats & (np.abs(value) < NOTHING_V)).any(axis=1))
+        found = cls(slopes, dry_slopes, kind, np.zeros_like(floats), residual, precision, log_density)
+        cells = np.flatnonzero((floats & (np.abs(value - dry) < NOTHING_V)).any(axis=1))
         if cells.size:
             moves = ~floats[cells]
-            nil_residual = np.where(moves, residual[cells], value)
+            nil_residual = np.where(moves, residual[cells], (value - dry)[cells])
+            as_dry = np.where(moves[:, :, None], slopes[kind[cells]], dry_slopes[kind[cells]])
             nil_precision, nil_density = _gaussian(
-                through[cells] * moves[:, :, None] * moves[:, None, :], nil_residual,
-                np.where(moves, np.square(own[cells]), NIL_V**2),
+                as_dry @ np.swapaxes(as_dry, 1, 2), nil_residual,
+                np.where(moves, np.square(own[cells]), np.square(dry_noise[kind][cells])),
             )  # fmt: skip
             better = nil_density - np.log(2) > log_density[cells]
             mine = cells[better]
@@ -82,8 +86,8 @@ class Joint:
 
     def rows(self, cells: Ints) -> Joint:
         """The same for some of the cells."""
-        return Joint(self.slopes, self.kind[cells], self.still[cells], self.residual[cells], self.precision[cells],
-                     self.log_density[cells])  # fmt: skip
+        return Joint(self.slopes, self.dry_slopes, self.kind[cells], self.still[cells], self.residual[cells],
+                     self.precision[cells], self.log_density[cells])  # fmt: skip
 
     def instead(self, cells: Ints, slopes: Floats, residual: Floats, precision: Floats) -> Joint:
         """The same with that of some cells (A,) told otherwise: (A, n, U), (A, n), (A, n, n)."""
@@ -93,12 +97,13 @@ class Joint:
         off, p = self.residual.copy(), self.precision.copy()
         kind[cells], still[cells] = len(self.slopes) + np.arange(cells.size), False
         off[cells], p[cells] = residual, precision
-        return Joint(np.concatenate([self.slopes, slopes]), kind, still, off, p, self.log_density)
+        dry_slopes = np.concatenate([self.dry_slopes, np.zeros_like(slopes)])
+        return Joint(np.concatenate([self.slopes, slopes]), dry_slopes, kind, still, off, p, self.log_density)
 
     @cached_property
     def slope(self) -> Floats:
         """Slopes of the readings, (C, n, U)."""
-        return np.asarray(self.slopes[self.kind] * ~self.still[:, :, None])
+        return np.where(self.still[:, :, None], self.dry_slopes[self.kind], self.slopes[self.kind])
 
     @cached_property
     def weighted(self) -> Floats:
@@ -116,7 +121,7 @@ class Joint:
         scaled = column / column[:, i, None]
         precision = self.precision - scaled[:, :, None] * column[:, None, :]
         precision[:, i, :] = precision[:, :, i] = 0.0
-        return Joint(self.slopes, self.kind, self.still, self.residual, precision, self.log_without(i))
+        return replace(self, precision=precision, log_density=self.log_without(i))
 
     def without_some(self, wrong: Bools) -> Joint:
         """The joint in which each cell leaves out the readings that are `wrong` (C, n) there."""
@@ -126,10 +131,9 @@ class Joint:
         precision, density = self.precision.copy(), self.log_density.copy()
         for i in np.flatnonzero(wrong.any(axis=0)).tolist():
             mine = np.flatnonzero(wrong[:, i])
-            left = Joint(self.slopes, self.kind[mine], self.still[mine], self.residual[mine], precision[mine],
-                         density[mine]).without(i)  # fmt: skip
+            left = replace(self.rows(mine), precision=precision[mine], log_density=density[mine]).without(i)
             precision[mine], density[mine] = left.precision, left.log_density
-        return Joint(self.slopes, self.kind, self.still, self.residual, precision, density)
+        return replace(self, precision=precision, log_density=density)
 
     def given(self, slope: Floats) -> tuple[Floats, Floats]:
         """Shift of the mean, and variance from the unknowns, of another reading of this `slope` (C, U)."""

@@ -34,6 +34,10 @@ NOTHING_V = 0.3
 """Up to here a reading is what a floating point may show just as well as a grounded one (trade-facts: a terminal that
 goes open reads about zero; only a path to ground, read against battery positive or in ohms, tells them apart)."""
 
+NIL_V = 0.002
+"""Sigma of a floating point that reads nothing, as behind a dry break (invented): as a grounded one, or what is read
+there several times would tell them apart."""
+
 CHUNK = 1_500_000
 """Numbers that are worked on at a time: cells × readings × branches."""
 
@@ -48,13 +52,17 @@ KEPT_BYTES = 200e6
 class Prediction:
     """What each cell expects of one reading: `mean` (C,), `slope` (C, unknowns) a sigma, `noise` (C,) sigma.
 
-    Volts, or ln(ohm + 0.5) for ohms. `floats` (C,): the reading is a range there, not a value.
+    Volts, or ln(ohm + 0.5) for ohms. `floats` (C,): the reading is a range there, not a value; where nothing leaks
+    it is `dry` (C,), with `dry_slope` (C, unknowns) and `dry_noise` (C,).
     """
 
     mean: Floats
     slope: Floats
     noise: Floats
     floats: Bools
+    dry: Floats
+    dry_slope: Floats
+    dry_noise: Floats
 
     @cached_property
     def sigma(self) -> Floats:
@@ -63,7 +71,8 @@ class Prediction:
 
     def rows(self, cells: Ints) -> Prediction:
         """The same for some of the cells."""
-        return Prediction(self.mean[cells], self.slope[cells], self.noise[cells], self.floats[cells])
+        return Prediction(self.mean[cells], self.slope[cells], self.noise[cells], self.floats[cells], self.dry[cells],
+                          self.dry_slope[cells], self.dry_noise[cells])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -217,7 +226,18 @@ class Table:
             return readings
 
         ohms = np.array([check.is_ohms for check in self.readings], dtype=bool)
-        return Stack(shown(told.mean), shown(told.noise), shown(told.sigma), shown(told.floats) & ~ohms)
+        floats = shown(told.floats) & ~ohms
+        floats[:, held] |= (pick == held) != self._dry_then(held)
+        return Stack(shown(told.mean), shown(told.noise), shown(told.sigma), floats)
+
+    def _dry_then(self, held: Ints) -> Bools:
+        """Of held readings, by their numbers, whether the value after the last turn of the key is the one held
+        where nothing leaks, (C, held)."""
+        at = {check.id: k for k, check in enumerate(self._moments)}
+        dry = np.where(self.told.floats, 0.0, self.told.mean)
+        columns = [(self.readings[k], at[self._earlier(self.readings[k]).id], k) for k in held.tolist()]
+        first = [~self._holds_first(check, dry[:, before], dry[:, then]) for check, before, then in columns]
+        return np.stack(first, axis=1) if first else np.zeros((len(self.cells), 0), dtype=bool)
 
     @cached_property
     def _moments(self) -> list[Check]:
@@ -317,11 +337,18 @@ class Table:
         before, then = self._plain(self._earlier(check), cells), self._plain(check, cells)
         first = self._holds_first(check, before.mean, then.mean)
         pick = first[:, None]
+        dry = [np.where(each.floats, each.dry, each.mean) for each in (before, then)]
+        dry_slope = [np.where(each.floats[:, None], 0.0, each.slope) for each in (before, then)]
+        dry_noise = [np.where(each.floats, each.dry_noise, each.noise) for each in (before, then)]
+        first_dry = self._holds_first(check, *dry)
         return Prediction(
             np.where(first, before.mean, then.mean),
             np.where(pick, before.slope, then.slope),
             np.where(first, before.noise, then.noise),
-            np.where(first, before.floats, then.floats),
+            np.where(first, before.floats, then.floats) | (first != first_dry),
+            np.where(first_dry, *dry),
+            np.where(first_dry[:, None], *dry_slope),
+            np.where(first_dry, *dry_noise),
         )
 
     def _plain(self, check: Check, cells: Ints) -> Prediction:
@@ -330,7 +357,16 @@ class Table:
         moves = self._moves(solved, self.chatters(setup)[cells], cells, check.is_ohms)
         at = self._places([check])
         told, reply = moves.tell(moves.expect([check], at), at)
-        return Prediction(told.mean[:, 0], moves.slopes(told.mean, reply)[:, 0], told.noise[:, 0], told.floats[:, 0])
+        slope = moves.slopes(told.mean, reply)[:, 0]
+        return Prediction(
+            told.mean[:, 0],
+            slope,
+            told.noise[:, 0],
+            told.floats[:, 0],
+            np.zeros(cells.size),
+            np.broadcast_to(0.0, slope.shape),
+            np.full(cells.size, NIL_V),
+        )
 
     def chatters(self, setup: Setup) -> Bools:
         """Which cells come to no rest in a setup, (C,)."""
