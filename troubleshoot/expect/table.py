@@ -226,18 +226,9 @@ class Table:
             return readings
 
         ohms = np.array([check.is_ohms for check in self.readings], dtype=bool)
-        floats = shown(told.floats) & ~ohms
-        floats[:, held] |= (pick == held) != self._dry_then(held)
+        # and where another moment's value would be held if nothing leaked
+        floats = (shown(told.floats) & ~ohms) | (self.pick != self._held_moment(np.where(told.floats, 0.0, told.mean)))
         return Stack(shown(told.mean), shown(told.noise), shown(told.sigma), floats)
-
-    def _dry_then(self, held: Ints) -> Bools:
-        """Of held readings, by their numbers, whether the value after the last turn of the key is the one held
-        where nothing leaks, (C, held)."""
-        at = {check.id: k for k, check in enumerate(self._moments)}
-        dry = np.where(self.told.floats, 0.0, self.told.mean)
-        columns = [(self.readings[k], at[self._earlier(self.readings[k]).id], k) for k in held.tolist()]
-        first = [~self._holds_first(check, dry[:, before], dry[:, then]) for check, before, then in columns]
-        return np.stack(first, axis=1) if first else np.zeros((len(self.cells), 0), dtype=bool)
 
     @cached_property
     def _moments(self) -> list[Check]:
@@ -275,14 +266,16 @@ class Table:
     @cached_property
     def pick(self) -> Ints:
         """Which of the moments each cell's reading is, (C, K): of a held one the lower or higher."""
+        return self._held_moment(self.told.mean)
+
+    def _held_moment(self, mean: Floats) -> Ints:
+        """The same by what each moment shows, (C, moments)."""
         at = {check.id: k for k, check in enumerate(self._moments)}
         pick = np.tile(np.arange(len(self.readings)), (len(self.cells), 1))
         for k, check in enumerate(self.readings):
             if check.is_held:
                 before = at[self._earlier(check).id]
-                pick[:, k] = np.where(
-                    self._holds_first(check, self.told.mean[:, before], self.told.mean[:, k]), before, k
-                )
+                pick[:, k] = np.where(self._holds_first(check, mean[:, before], mean[:, k]), before, k)
         return pick
 
     def _blocks(self, wanted: Ints) -> list[tuple[Setup, bool, Ints]]:
