@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from textwrap import wrap
 
 
 def write(line: str) -> None:
@@ -22,8 +23,12 @@ def width() -> int:
 
 
 def ask(prompt: str) -> str:
-    """A line from the person; what comes by pipe is echoed, so that a record reads whole."""
-    line = input(prompt)
+    """A line from the person, the prompt broken between words; what comes by pipe is echoed, so that a record reads
+    whole."""
+    *before, last = wrap(prompt, width()) or [""]
+    for line in before:
+        write(line)
+    line = input(last + prompt[len(prompt.rstrip()) :])
     if not sys.stdin.isatty():
         write(line)
     return line

@@ -3,32 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
+from shipped_tables import check_of, table_of
 
 from troubleshoot.car import Car
-from troubleshoot.circuit.checks import Check
+from troubleshoot.diagnose.comes_and_goes import kinds, weigh_goes
 from troubleshoot.diagnose.evidence import Known, known_from
 from troubleshoot.diagnose.joint import Joint
-from troubleshoot.expect.table import NIL_V, Table, build_table
-from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.expect.table import NIL_V
 from troubleshoot.files.guesses_file import load_guesses
-from troubleshoot.places import circuit_path
 from troubleshoot.words.answers import read_answer
 
 PUMP, PRIMED = "pump-on-ignition-feed", "pump-controller-grounds"
 CARS = 24
-
-
-@cache
-def table_of(name: str) -> Table:
-    return build_table(load_circuit(circuit_path(name)), load_guesses())
-
-
-def check_of(name: str, words: str) -> Check:
-    return next(check for check in table_of(name).checks if check.id == words)
 
 
 def read_as(name: str, words: str, text: str) -> Known:
@@ -101,6 +90,32 @@ def test_the_most_held_over_a_turn_of_the_key_is_the_other_value_where_nothing_l
     assert told.dry[blown] == pytest.approx(then.mean[blown])
     read = read_as(PRIMED, words, f"{then.mean[blown]:.3f} V")
     assert Joint.of(table, [read]).log_density[blown] > 0
+
+
+def test_what_a_dry_car_holds_is_the_same_for_one_reading_as_for_all_at_once() -> None:
+    table = table_of(PRIMED)
+    held = [check for check in table.readings if check.is_held and table.predict(check).floats.any()]
+    mean, sigma = table.dry(np.arange(len(table.cells)), np.array([table.column[check.id] for check in held]))
+    assert len(held) > 10
+    for k, check in enumerate(held):
+        told = table.predict(check)
+        assert np.array_equal(told.floats, table.stack.floats[:, table.column[check.id]])
+        assert mean[told.floats, k] == pytest.approx(told.dry[told.floats])
+        assert sigma[told.floats, k] == pytest.approx(told.dry_sigma[told.floats], rel=1e-3)
+
+
+@pytest.mark.parametrize("text", ["0.000 V", "0.002 V"])
+def test_a_break_that_comes_and_goes_is_as_dry_while_it_is_there_as_one_that_stays(text: str) -> None:
+    """Before anything is known it is there in half of all readings: half the density, where a sound car reads 12 V."""
+    table, words = table_of(PUMP), "pump.plus to battery.neg volts on -pump"
+    read, told = read_as(PUMP, words, text), table.predict(check_of(PUMP, words))
+    loose = np.flatnonzero(told.floats & kinds(table)[0])
+    goes = weigh_goes(table, load_guesses(), [read], np.log(table.weight))
+    steady = Joint.of(table, [read]).log_density
+    assert told.mean[0] > 10
+    tried = loose[np.isin(loose, goes.cells)]
+    assert tried.size
+    assert goes.each[0, tried] == pytest.approx(steady[tried] + np.log(0.5), abs=0.1)
 
 
 def test_what_is_held_at_many_points_in_one_state_is_one_piece_of_evidence() -> None:

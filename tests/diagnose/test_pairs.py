@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped_tables import check_of, table_of
 
 from troubleshoot.car import Car
 from troubleshoot.circuit.checks import Check
@@ -22,10 +23,8 @@ from troubleshoot.diagnose.pairs import fits_badly, widened
 from troubleshoot.diagnose.reason import SURE, Reasoner
 from troubleshoot.diagnose.sign_off import next_after_repair, prior_after_repair, sign_off
 from troubleshoot.expect.cells import NOTHING_WRONG, Cell
-from troubleshoot.expect.table import Table, build_table
-from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.expect.table import Table
 from troubleshoot.files.guesses_file import load_guesses
-from troubleshoot.places import circuit_path
 from troubleshoot.session.ability import Can
 from troubleshoot.session.cards import VerdictCard
 from troubleshoot.session.prior import prior_after
@@ -34,12 +33,6 @@ from troubleshoot.session.state import Told, expects
 from troubleshoot.words.answers import read_answer
 
 PUMP, FAN, BENCH = "pump-on-ignition-feed", "radiator-fan-thermal", "training-bench"
-
-
-@cache
-def table_of(name: str) -> Table:
-    """The table of a shipped circuit."""
-    return build_table(load_circuit(circuit_path(name)), load_guesses())
 
 
 @cache
@@ -67,10 +60,6 @@ def answers(car: Car, checks: list[Check]) -> list[Known]:
         read = read_answer(car.answer(check), expects(check), check.answers)
         found.append(known_from(check, read))
     return found
-
-
-def check_of(name: str, check: str) -> Check:
-    return next(c for c in table_of(name).checks if c.id == check)
 
 
 def read_until_done(reasoner: Reasoner, car: Car) -> tuple[list[Known], tuple[str, ...]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -18,7 +20,8 @@ OHMS = Check("a to b ohms off", Setup("off"), "a", "b", "ohms")
 
 def shown(means: list[float], sigmas: list[float], floats: list[bool] | None = None, check: Check = VOLTS) -> Shown:
     mean = np.repeat(np.array(means)[:, None], len(WITHIN), axis=1)
-    return Shown(check, mean, np.array(sigmas), np.array(floats or [False] * len(means)))
+    nothing = np.zeros(len(means))
+    return Shown(check, mean, np.array(sigmas), np.array(floats or [False] * len(means)), nothing, nothing + 0.05)
 
 
 def test_a_reading_is_under_a_limit_as_often_as_a_gaussian_is() -> None:
@@ -29,6 +32,12 @@ def test_a_reading_is_under_a_limit_as_often_as_a_gaussian_is() -> None:
 def test_what_floats_reads_nothing_half_the_time() -> None:
     (under,) = shown([8.0], [0.1], [True]).under(np.array([1.0, 9.0]))
     assert under == pytest.approx([0.5, 1.0])
+
+
+def test_a_value_held_over_a_turn_of_the_key_is_the_other_one_in_a_dry_car_half_the_time() -> None:
+    reads = replace(shown([8.0], [0.1], [True]), dry=np.array([11.2]))
+    (under,) = reads.under(np.array([1.0, 9.0, 12.0]))
+    assert under == pytest.approx([0.0, 0.5, 1.0])
 
 
 def test_ohms_are_compared_by_ratio() -> None:

@@ -19,7 +19,6 @@ from troubleshoot.diagnose.optimum import find_optimum
 from troubleshoot.expect.cells import NOTHING_WRONG
 from troubleshoot.expect.table import Table
 from troubleshoot.files.guesses_file import load_guesses
-from troubleshoot.places import trees
 from troubleshoot.session.ability import Can
 from troubleshoot.session.compiling import Made, Order, keep, make
 from troubleshoot.session.kept import reasoner_of, table_of
@@ -33,8 +32,8 @@ from troubleshoot.tree.tree_file import read_tree
 from troubleshoot.tree.walk import longest_way
 from troubleshoot.tree.yardstick import Yardstick
 
-NAME = "training-bench"
-TEXT = (trees() / NAME / "circuit.yaml").read_text(encoding="utf-8")
+NAME = "lamp"
+TEXT = (Path(__file__).parent / f"{NAME}.yaml").read_text(encoding="utf-8")
 FEW = 300
 """States that the exact solver may look at, to be quick."""
 ENOUGH = 70_000
@@ -57,18 +56,18 @@ def written(folder: Path, done: Made, text: str = TEXT) -> Tree:
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> tuple[Tree, Made]:
+def lamp(tmp_path_factory: pytest.TempPathFactory) -> tuple[Tree, Made]:
     done = made()
     return written(tmp_path_factory.mktemp("trees") / NAME, done), done
 
 
 @pytest.fixture(scope="module")
-def bench_table() -> Table:
+def lamp_table() -> Table:
     return table_of(TEXT, NAME, "")
 
 
-def test_what_sampled_cars_find_is_what_the_tree_claims(bench: tuple[Tree, Made]) -> None:
-    tree, done = bench
+def test_what_sampled_cars_find_is_what_the_tree_claims(lamp: tuple[Tree, Made]) -> None:
+    tree, done = lamp
     proof, _, _ = prove_file(tree.file, cars=2, severities=4, seed=3)  # type: ignore[arg-type]
     assert proof.falls_short == ()
     assert not [finding for finding in proof.findings if finding.fails]
@@ -90,12 +89,12 @@ def test_the_bound_is_told_with_how_far_the_tree_is_from_it() -> None:
     assert json.loads(done.certificate)["compiled"]["bound_s"] == figures["bound_s"]
 
 
-def test_a_bound_that_is_the_optimum_is_what_the_solver_proves(bench_table: Table) -> None:
+def test_a_bound_that_is_the_optimum_is_what_the_solver_proves(lamp_table: Table) -> None:
     guesses = load_guesses()
-    checks = usable(bench_table.network.circuit, Can().allowed(bench_table.network, bench_table.checks))
-    group_of = reasoner_of(bench_table, guesses, checks).group_of[:-1]
-    weight = bench_table.weight / bench_table.weight.sum()
-    chances = Chances(bench_table, checks, weight, group_of)
+    checks = usable(lamp_table.network.circuit, Can().allowed(lamp_table.network, lamp_table.checks))
+    group_of = reasoner_of(lamp_table, guesses, checks).group_of[:-1]
+    weight = lamp_table.weight / lamp_table.weight.sum()
+    chances = Chances(lamp_table, checks, weight, group_of)
     yardstick = Yardstick.of(Lookahead(chances, guesses, weight, group_of, 1e-3), severities=1)
     table = yardstick.table
     optimum = find_optimum(table, 60_000)
@@ -113,18 +112,18 @@ def test_a_bound_that_is_the_optimum_is_what_the_solver_proves(bench_table: Tabl
 
 
 def test_every_fault_that_reads_as_predicted_is_named_in_its_verdict(
-    bench: tuple[Tree, Made], bench_table: Table
+    lamp: tuple[Tree, Made], lamp_table: Table
 ) -> None:
-    tree = bench[0]
+    tree = lamp[0]
     missed = 0.0
-    for cell, name in enumerate(bench_table.names):
-        verdict = tree.verdicts[end_of(tree, bench_table, cell)]
-        missed += bench_table.weight[cell] * (name not in verdict.suspects)
+    for cell, name in enumerate(lamp_table.names):
+        verdict = tree.verdicts[end_of(tree, lamp_table, cell)]
+        missed += lamp_table.weight[cell] * (name not in verdict.suspects)
     assert missed < 0.02
 
 
-def test_a_verdict_of_several_leads_on_to_what_tells_them_apart(bench: tuple[Tree, Made]) -> None:
-    tree, done = bench
+def test_a_verdict_of_several_leads_on_to_what_tells_them_apart(lamp: tuple[Tree, Made]) -> None:
+    tree, done = lamp
     further = [verdict for verdict in tree.verdicts.values() if verdict.tell_apart]
     assert further
     for verdict in further:
@@ -159,8 +158,8 @@ def end_of(tree: Tree, table: Table, cell: int) -> str:
     return name
 
 
-def test_branches_leave_no_gap_and_surprises_are_told(bench: tuple[Tree, Made]) -> None:
-    tree = bench[0]
+def test_branches_leave_no_gap_and_surprises_are_told(lamp: tuple[Tree, Made]) -> None:
+    tree = lamp[0]
     for step in tree.steps.values():
         if step.check.kind == "observation":
             assert all(step.of_answer(answer) for answer in step.check.answers)
@@ -172,8 +171,8 @@ def test_branches_leave_no_gap_and_surprises_are_told(bench: tuple[Tree, Made]) 
     assert "fits nothing" in tree.verdicts[UNFIT].repair
 
 
-def test_no_check_is_made_twice_on_a_way(bench: tuple[Tree, Made]) -> None:
-    tree = bench[0]
+def test_no_check_is_made_twice_on_a_way(lamp: tuple[Tree, Made]) -> None:
+    tree = lamp[0]
 
     def walk(name: str, made: tuple[str, ...]) -> None:
         if name in tree.steps:
@@ -186,8 +185,8 @@ def test_no_check_is_made_twice_on_a_way(bench: tuple[Tree, Made]) -> None:
     walk(tree.first, ())
 
 
-def test_names_are_words_and_steps_come_before_what_they_lead_to(bench: tuple[Tree, Made]) -> None:
-    tree = bench[0]
+def test_names_are_words_and_steps_come_before_what_they_lead_to(lamp: tuple[Tree, Made]) -> None:
+    tree = lamp[0]
     assert all(re.fullmatch(r"\w+", name) for name in (*tree.steps, *tree.verdicts))
     order = list(tree.steps)
     for name in tree.steps:
@@ -196,8 +195,8 @@ def test_names_are_words_and_steps_come_before_what_they_lead_to(bench: tuple[Tr
     assert order[0] == tree.first
 
 
-def test_a_verdict_says_how_a_repair_is_proved(bench: tuple[Tree, Made]) -> None:
-    faults = [v for v in bench[0].verdicts.values() if v.suspects[0] not in (NOT_DESCRIBED, NOTHING_WRONG.name)]
+def test_a_verdict_says_how_a_repair_is_proved(lamp: tuple[Tree, Made]) -> None:
+    faults = [v for v in lamp[0].verdicts.values() if v.suspects[0] not in (NOT_DESCRIBED, NOTHING_WRONG.name)]
     assert faults
     assert all(verdict.prove for verdict in faults)
 
@@ -218,14 +217,14 @@ def test_a_tree_after_a_complaint_does_not_ask_what_it_said(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("least", ["worst-time", "pages"])
-def test_what_is_to_be_least_is_no_more_than_with_the_least_mean_time(bench: tuple[Tree, Made], least: str) -> None:
+def test_what_is_to_be_least_is_no_more_than_with_the_least_mean_time(lamp: tuple[Tree, Made], least: str) -> None:
     other = made(least=least).figures
     figure = {"worst-time": "longest_s", "pages": "steps"}[least]
-    assert other[figure] <= bench[1].figures[figure]
+    assert other[figure] <= lamp[1].figures[figure]
 
 
-def test_the_longest_way_is_counted(bench: tuple[Tree, Made]) -> None:
-    tree = bench[0]
+def test_the_longest_way_is_counted(lamp: tuple[Tree, Made]) -> None:
+    tree = lamp[0]
 
     def count(name: str) -> int:
         return 1 + max(count(b.to) for b in tree.steps[name].branches) if name in tree.steps else 0
@@ -236,12 +235,12 @@ def test_the_longest_way_is_counted(bench: tuple[Tree, Made]) -> None:
 def test_what_cannot_be_made_is_told() -> None:
     assert "'purple' is not understood" in make(Order(TEXT, NAME, can=("purple",))).problem
     assert "no complaint" in make(Order(TEXT, NAME, after="sulks")).problem
-    assert "bench.yaml" in make(Order("parts: {}", "bench.yaml")).problem
+    assert "lamp.yaml" in make(Order("parts: {}", "lamp.yaml")).problem
 
 
-def test_the_seconds_on_the_table_are_those_of_its_checks(bench: tuple[Tree, Made], bench_table: Table) -> None:
-    tree, done = bench
-    circuit, costs = bench_table.network.circuit, load_guesses().costs
+def test_the_seconds_on_the_table_are_those_of_its_checks(lamp: tuple[Tree, Made], lamp_table: Table) -> None:
+    tree, done = lamp
+    circuit, costs = lamp_table.network.circuit, load_guesses().costs
     seconds, stand, name = 0.0, Stand(), tree.first
     while name in tree.steps:  # always the first branch that leads to a step: some way, by its own reckoning
         step = tree.steps[name]

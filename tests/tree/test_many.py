@@ -10,23 +10,24 @@ import pytest
 
 from troubleshoot import command_line
 from troubleshoot.errors import TypedWrong
-from troubleshoot.places import trees
 from troubleshoot.plain import compiled_text
 from troubleshoot.session.compiling import Made, Order, make, orders
 from troubleshoot.tree import many
 from troubleshoot.tree.many import work_on
 from troubleshoot.tree.tree_file import read_tree
 
-NAMES = ("horn-button-to-ground", "training-bench")
+LAMP = (Path(__file__).parent / "lamp.yaml").read_text(encoding="utf-8")
+FLEET = {"lamp": LAMP, "long-lamp": LAMP.replace("length: 1.5 m", "length: 6 m")}
+NAMES = tuple(FLEET)
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two circuits, each in a folder of its own."""
     found = tmp_path_factory.mktemp("fleet")
-    for name in NAMES:
+    for name, text in FLEET.items():
         (found / name).mkdir()
-        shutil.copy(trees() / name / "circuit.yaml", found / name)
+        (found / name / "circuit.yaml").write_text(text, encoding="utf-8")
     return found
 
 
@@ -42,6 +43,8 @@ def on_one_core(folder: Path) -> dict[str, Made]:
 def test_one_core_makes_a_tree_of_every_circuit(folder: Path, on_one_core: dict[str, Made]) -> None:
     assert set(on_one_core) == {str(folder / name / "tree.yaml") for name in NAMES}
     assert all(made.tree and not made.problem for made in on_one_core.values())
+    one, other = on_one_core.values()
+    assert one.figures != other.figures
 
 
 def test_two_cores_make_the_same_trees(folder: Path, on_one_core: dict[str, Made]) -> None:
@@ -63,11 +66,11 @@ def test_a_scheduler_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatc
 
 
 def test_one_bad_circuit_does_not_stop_the_others(folder: Path, tmp_path: Path) -> None:
-    shutil.copytree(folder / "training-bench", tmp_path / "bench")
+    shutil.copytree(folder / "lamp", tmp_path / "lamp")
     (tmp_path / "wrong").mkdir()
     (tmp_path / "wrong" / "circuit.yaml").write_text("title: nothing\n", encoding="utf-8")
     done = dict(work_on(wanted(tmp_path), make, cores=1))
-    assert done[str(tmp_path / "bench" / "tree.yaml")].tree
+    assert done[str(tmp_path / "lamp" / "tree.yaml")].tree
     assert "wrong" in done[str(tmp_path / "wrong" / "tree.yaml")].problem
 
 

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import pytest
 
-from troubleshoot.expect.cells import NOT_DESCRIBED
-from troubleshoot.files.guesses_file import SHIPPED
+from troubleshoot.circuit.network import wire_up
+from troubleshoot.expect.cells import NOT_DESCRIBED, list_cells
+from troubleshoot.files.circuit_file import load_circuit
+from troubleshoot.files.guesses_file import SHIPPED, load_guesses
 from troubleshoot.places import trees
-from troubleshoot.session.kept import table_of
 from troubleshoot.tree.certificate import notice_of, read_certificate
 from troubleshoot.tree.tree_file import FILE, read_tree
 
@@ -35,4 +36,5 @@ def test_each_fault_that_does_something_has_a_verdict_that_names_it(name: str) -
     file = trees() / name / "circuit.yaml"
     tree = read_tree(trees() / name / FILE)
     named = {suspect for verdict in tree.verdicts.values() for suspect in verdict.suspects}
-    assert named - {NOT_DESCRIBED.name} == set(table_of(file.read_text(encoding="utf-8"), str(file), "").names)
+    cells = list_cells(wire_up(load_circuit(file)), load_guesses())
+    assert named - {NOT_DESCRIBED.name} == {cell.fault.name for cell in cells}

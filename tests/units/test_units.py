@@ -74,6 +74,8 @@ REFUSED = [
     ("nan V", "voltage", "not-a-number"),
     ("inf V", "voltage", "not-a-number"),
     ("12 6 V", "voltage", "not-a-number"),
+    ("55 W ± 10 %", "power", "not-a-number"),
+    ("12 V +- 1 V", "voltage", "not-a-number"),
     ("1,234.5 V", "voltage", "not-a-number"),
     ("12.600,5 V", "voltage", "not-a-number"),
     ("12½ V", "voltage", "not-a-number"),

@@ -236,10 +236,7 @@ class Car:
             self._kept = None
 
     def _volts(self, check: Check, setup: Setup) -> float:
-        solved = self._solve(setup)
-        red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
-        reply = solved.between(red, black)[0]
-        source_ohm = self._leaking(float(reply[red] - reply[black]))
+        solved, red, black, source_ohm = self._between(check, setup)
         meter_ohm = LOW_OHM if check.function == "low_volts" else METER_OHM
         true = (solved.volts[0, red] - solved.volts[0, black]) * meter_ohm / (meter_ohm + source_ohm)
         if self._chatters(setup):
@@ -247,9 +244,13 @@ class Car:
         sag = 1 + SAG * self._rng.standard_normal() if check.function != "millivolts" else 1.0
         return float(true * self._gain * sag)
 
-    def _leaking(self, source_ohm: float) -> float:
-        """What a meter finds between two points; what leaks does so in a damp car."""
-        return source_ohm * (DRIER if self._is_dry and source_ohm > FLOATING_OHM else 1.0)
+    def _between(self, check: Check, setup: Setup) -> tuple[Solved, int, int, float]:
+        """The circuit, where the leads are on in it, and the ohms between them; what leaks does so in a damp car."""
+        solved = self._solve(setup)
+        red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
+        reply = solved.between(red, black)[0]
+        ohm = float(reply[red] - reply[black])
+        return solved, red, black, ohm * (DRIER if self._is_dry and ohm > FLOATING_OHM else 1.0)
 
     def _amps(self, check: Check) -> float:
         """What a DC clamp shows that was zeroed a while ago."""
@@ -263,10 +264,7 @@ class Car:
         return f"{volts + self._zero / 1000:.3f} V" if abs(volts) < 6 else f"{volts + self._zero / 100:.2f} V"
 
     def _ohms(self, check: Check) -> str:
-        solved = self._solve(check.setup)
-        red, black = self.bench.node_at[check.red], self.bench.node_at[check.black]
-        reply = solved.between(red, black)[0]
-        ohm = max(0.0, self._leaking(float(reply[red] - reply[black]))) + self._leads
+        ohm = max(0.0, self._between(check, check.setup)[3]) + self._leads
         ohm *= 1 + 0.005 * self._rng.standard_normal()
         if ohm > 40e6:
             return "OL"

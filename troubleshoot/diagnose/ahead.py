@@ -19,7 +19,7 @@ from troubleshoot.circuit.cost import Stand, act_s, change_s
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.belief import Belief
 from troubleshoot.diagnose.choose import Choice, Scale, ranked
-from troubleshoot.diagnose.decision import LEAST_WEIGHT, NIL_SIGMA, DecisionTable, bands_of, left_by
+from troubleshoot.diagnose.decision import LEAST_WEIGHT, DecisionTable, bands_of, dry_at, left_by
 from troubleshoot.diagnose.rollout import Rollout, State
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.solve.linear import Floats, Ints
@@ -243,7 +243,8 @@ def _outcomes(scale: Scale, steady: Ints, more: Ints, checks: Sequence[Check]) -
         others = scale.belief.expect(more, columns)
         mean, sigma = np.concatenate([mean, others[0]]), np.concatenate([sigma, others[1]])
     nil = table.stack.floats[np.ix_(cells, columns)]
-    found[read] = bands_of(np.where(nil, 0.0, mean), np.where(nil, NIL_SIGMA, sigma)).T
+    dry, dry_sigma = dry_at(table, cells, columns)
+    found[read] = bands_of(np.where(nil, dry, mean), np.where(nil, dry_sigma, sigma)).T
     for i, check in enumerate(checks):
         if check.kind == "observation":
             likeliest = answer_chances(table, check, 0.0, cells).argmax(axis=1)

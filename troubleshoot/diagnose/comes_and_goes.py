@@ -23,8 +23,9 @@ from troubleshoot.diagnose.chain import Chain
 from troubleshoot.diagnose.evidence import Known
 from troubleshoot.diagnose.joint import Joint
 from troubleshoot.diagnose.slips import flat_density
+from troubleshoot.expect.prediction import Prediction
 from troubleshoot.expect.seen import answer_chances, by_heat, coming_chances, complaint_chances, wiggle_chances
-from troubleshoot.expect.table import Prediction, Table
+from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Bools, Floats, Ints
 
 if TYPE_CHECKING:
@@ -71,9 +72,6 @@ BEHIND = 25.0
 
 WANDERS = {"rests": 0.01, "joint": 0.05, "floats": 0.3, "chatters": 0.5, "comes and goes": 0.3, "unknown": 0.05}
 """Chance that a reading will not stand still, by what is read (invented)."""
-
-NIL_V = 0.02
-"""Sigma of a floating point that reads nothing (invented)."""
 
 CATCHES, CATCHES_HEAT = 0.5, 0.1
 """Chance that it is seen to come or go in a reading that is watched while plugs and wires are moved, and for a fault of
@@ -349,10 +347,11 @@ class _Walk:
             self.could, self.showed = self.could + 1.0, self.showed + 1.0
             return np.asarray(np.log((1 - wrong) * density + wrong * WANDERS["rests"] * anything / RANGE_V))
         p_with, p_without = np.exp(ln_with), np.exp(ln_without)
-        if not known.check.is_ohms:  # what floats may as well read nothing
-            nil = np.exp(-0.5 * np.square(known.value / NIL_V)) / (NIL_V * np.sqrt(2 * np.pi))
-            p_with = np.where(own.floats, (p_with + nil) / 2, p_with)
-            p_without = np.where(healthy.floats, (p_without + nil) / 2, p_without)
+        if not known.check.is_ohms:  # what floats may as well be dry
+            p_with, p_without = (
+                np.where(each.floats, (density + each.dry_density(known.value, known.sigma)) / 2, density)
+                for density, each in ((p_with, own), (p_without, healthy))
+            )
         fits_with = there * p_with > (1 - there) * p_without
         believed = (1 - wrong) * (there * p_with + (1 - there) * p_without)
         if (

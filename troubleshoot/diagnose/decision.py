@@ -24,7 +24,8 @@ GAP_SIGMAS = 3.0
 """A band ends where there is a gap this wide between neighbouring cells (decision 8)."""
 
 NIL_SIGMA = 0.05
-"""Sigma of a floating point that reads nothing, in volts (invented)."""
+"""Sigma in volts, at least, of what is read at a floating point where nothing leaks: on nothing finer is anything
+planned (invented)."""
 
 LEAST_WEIGHT = 1e-9
 """No cell is lighter than this, so that every answer has a next step."""
@@ -266,11 +267,18 @@ def bands_at(chances: Floats, at: Floats) -> Ints:
 
 
 def _reading_bands(table: Table, column: int, cell: Ints, value: Floats, spread: float) -> Ints:
-    """Bands of a reading. A floating point reads nothing, but in an upper quantile what leaks to it (invented)."""
+    """Bands of a reading. A floating point is dry, but in an upper quantile reads what leaks to it (invented)."""
     stack = table.stack
     mean, sigma = stack.mean[cell, column], stack.sigma[cell, column]
     nil = stack.floats[cell, column] & (value <= 0)
-    return bands_of(np.where(nil, 0.0, mean + value * sigma), np.where(nil, NIL_SIGMA, spread * sigma))
+    dry, dry_sigma = (each[:, 0] for each in dry_at(table, cell, np.array([column])))
+    return bands_of(np.where(nil, dry, mean + value * sigma), np.where(nil, dry_sigma, spread * sigma))
+
+
+def dry_at(table: Table, cells: Ints, columns: Ints) -> tuple[Floats, Floats]:
+    """Mean and sigma that are planned with where readings float and nothing leaks, (cells, columns) each, in volts."""
+    mean, sigma = table.dry(cells, columns)
+    return mean, np.maximum(sigma, NIL_SIGMA)
 
 
 def bands_of(value: Floats, sigma: Floats) -> Ints:

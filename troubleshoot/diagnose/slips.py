@@ -8,7 +8,8 @@ import numpy as np
 
 from troubleshoot.circuit.checks import Check, Function
 from troubleshoot.diagnose.evidence import OVER_LIMIT_LN, OVER_LIMIT_SIGMA
-from troubleshoot.expect.table import Prediction, Table
+from troubleshoot.expect.prediction import Prediction
+from troubleshoot.expect.table import Table
 from troubleshoot.parts import Motor
 from troubleshoot.solve.linear import Floats, Ints
 

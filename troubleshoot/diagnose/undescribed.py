@@ -20,13 +20,13 @@ import numpy as np
 from troubleshoot.circuit.checks import Check
 from troubleshoot.circuit.guesses import Guesses
 from troubleshoot.diagnose.chain import Chain
-from troubleshoot.diagnose.comes_and_goes import NIL_V
 from troubleshoot.diagnose.evidence import OVER_LIMIT_LN, OVER_LIMIT_SIGMA, Known
 from troubleshoot.diagnose.slips import flat_density
 from troubleshoot.expect.cells import NOT_DESCRIBED, NOTHING_WRONG
+from troubleshoot.expect.prediction import Prediction
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.sides import Sides
-from troubleshoot.expect.table import Prediction, Table
+from troubleshoot.expect.table import Table
 from troubleshoot.solve.linear import Floats
 
 if TYPE_CHECKING:
@@ -246,8 +246,8 @@ def _as_healthy(table: Table, known: Known, chain: Chain, check: Check) -> tuple
     p = _healthy(table, check)
     ln_p, parts = chain.ahead(known.value - p.mean, p.slope, np.square(p.noise) + known.sigma**2)
     density = float(np.exp(ln_p[0]))
-    if p.floats[0] and not known.check.is_ohms:  # what floats may as well read nothing
-        density = (density + _bell(known.value, 0.0, NIL_V)) / 2
+    if p.floats[0] and not known.check.is_ohms:  # what floats may as well be dry
+        density = (density + float(p.dry_density(known.value, known.sigma)[0])) / 2
     return density, parts
 
 

@@ -12,7 +12,8 @@ from troubleshoot.circuit.complaints import COMPLAINTS
 from troubleshoot.circuit.network import Network
 from troubleshoot.circuit.setups import Setup, off_setup, working_setup
 from troubleshoot.expect.cells import NOTHING_WRONG
-from troubleshoot.expect.table import Behaviour, Table
+from troubleshoot.expect.prediction import Behaviour
+from troubleshoot.expect.table import Table
 from troubleshoot.parts import Relay
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve.linear import Bools, Floats, Ints

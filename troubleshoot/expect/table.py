@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -24,11 +23,12 @@ from troubleshoot.circuit.network import Network, wire_up
 from troubleshoot.circuit.setups import Setup, cranking_setup, setup_before, working_setup
 from troubleshoot.expect.cells import Cell, list_cells, thresholds
 from troubleshoot.expect.moves import Moves, Places, Told, Unknowns
+from troubleshoot.expect.prediction import Behaviour, Prediction, Stack
 from troubleshoot.parts.branch import Fault
 from troubleshoot.solve import meter
 from troubleshoot.solve.cases import Bench
 from troubleshoot.solve.linear import Bools, Floats, Ints, Solved
-from troubleshoot.solve.settle import Signs, State
+from troubleshoot.solve.settle import State
 
 NOTHING_V = 0.3
 """Up to here a reading is what a floating point may show just as well as a grounded one (trade-facts: a terminal that
@@ -46,55 +46,6 @@ ROUNDING_V = 1e-6
 
 KEPT_BYTES = 200e6
 """Solved setups, and predictions with their slopes, that are kept for the next time, at most, each."""
-
-
-@dataclass(frozen=True)
-class Prediction:
-    """What each cell expects of one reading: `mean` (C,), `slope` (C, unknowns) a sigma, `noise` (C,) sigma.
-
-    Volts, or ln(ohm + 0.5) for ohms. `floats` (C,): the reading is a range there, not a value; where nothing leaks
-    it is `dry` (C,), with `dry_slope` (C, unknowns) and `dry_noise` (C,).
-    """
-
-    mean: Floats
-    slope: Floats
-    noise: Floats
-    floats: Bools
-    dry: Floats
-    dry_slope: Floats
-    dry_noise: Floats
-
-    @cached_property
-    def sigma(self) -> Floats:
-        """Total spread of the reading, (C,)."""
-        return np.asarray(np.sqrt(np.square(self.slope).sum(axis=1) + np.square(self.noise)))
-
-    def rows(self, cells: Ints) -> Prediction:
-        """The same for some of the cells."""
-        return Prediction(self.mean[cells], self.slope[cells], self.noise[cells], self.floats[cells], self.dry[cells],
-                          self.dry_slope[cells], self.dry_noise[cells])  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Stack:
-    """Predictions of K readings: `mean`, `noise`, `sigma`, `floats`, all (C, K)."""
-
-    mean: Floats
-    noise: Floats
-    sigma: Floats
-    floats: Bools
-
-
-@dataclass(frozen=True)
-class Behaviour:
-    """What each cell's circuit does in one setup, (C,) each: by device name, or for bends by branch name; `amps` are
-    those through the bends."""
-
-    pulled: dict[str, Bools]
-    chatters: Bools
-    bent: dict[str, Signs]
-    amps: dict[str, Floats]
-    blown: dict[str, Bools]
 
 
 class Table:
@@ -227,8 +178,16 @@ class Table:
 
         ohms = np.array([check.is_ohms for check in self.readings], dtype=bool)
         # and where another moment's value would be held if nothing leaked
-        floats = (shown(told.floats) & ~ohms) | (self.pick != self._held_moment(np.where(told.floats, 0.0, told.mean)))
+        pick_dry = self._held_moment(np.arange(len(self.cells)), held, dry=True)
+        floats = shown(told.floats) & ~ohms
+        floats[:, held] |= pick != pick_dry
         return Stack(shown(told.mean), shown(told.noise), shown(told.sigma), floats)
+
+    def dry(self, cells: Ints, columns: Ints) -> tuple[Floats, Floats]:
+        """Mean and sigma of some readings where they float and nothing leaks, (cells, columns) each, in volts."""
+        at = cells[:, None], self._held_moment(cells, columns, dry=True)
+        floats = self.told.floats[at]
+        return np.where(floats, 0.0, self.told.mean[at]), np.where(floats, NIL_V, self.told.sigma[at])
 
     @cached_property
     def _moments(self) -> list[Check]:
@@ -266,17 +225,27 @@ class Table:
     @cached_property
     def pick(self) -> Ints:
         """Which of the moments each cell's reading is, (C, K): of a held one the lower or higher."""
-        return self._held_moment(self.told.mean)
+        return self._held_moment(np.arange(len(self.cells)), np.arange(len(self.readings)))
 
-    def _held_moment(self, mean: Floats) -> Ints:
-        """The same by what each moment shows, (C, moments)."""
-        at = {check.id: k for k, check in enumerate(self._moments)}
-        pick = np.tile(np.arange(len(self.readings)), (len(self.cells), 1))
-        for k, check in enumerate(self.readings):
-            if check.is_held:
-                before = at[self._earlier(check).id]
-                pick[:, k] = np.where(self._holds_first(check, mean[:, before], mean[:, k]), before, k)
+    def _held_moment(self, cells: Ints, columns: Ints, dry: bool = False) -> Ints:
+        """The moment that some of the readings show, (cells, columns); with `dry` where nothing leaks."""
+
+        def shown(k: int) -> Floats:
+            mean = self.told.mean[cells, k]
+            return np.where(self.told.floats[cells, k], 0.0, mean) if dry else mean
+
+        pick = np.tile(columns, (cells.size, 1))
+        for i, k in enumerate(columns.tolist()):
+            if k in self._before:
+                first = self._before[k]
+                pick[:, i] = np.where(self._holds_first(self.readings[k], shown(first), shown(k)), first, k)
         return pick
+
+    @cached_property
+    def _before(self) -> dict[int, int]:
+        """The moment before the last turn of the key, of every held reading, by its column."""
+        at = {check.id: k for k, check in enumerate(self._moments)}
+        return {k: at[self._earlier(check).id] for k, check in enumerate(self.readings) if check.is_held}
 
     def _blocks(self, wanted: Ints) -> list[tuple[Setup, bool, Ints]]:
         """Some of the moments, each once, by setup, those of ohms by themselves."""

@@ -2,7 +2,7 @@
 of a whole circuit make.
 
 A cell stands for a stretch of severities, so that its reading is taken all along it, up to where the stretches of its
-neighbours begin (decision 8: a limit goes where few severities of anything lie). What floats may read nothing as well.
+neighbours begin (decision 8: a limit goes where few severities of anything lie). What floats may as well be dry.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from troubleshoot.circuit.checks import Check
-from troubleshoot.diagnose.decision import NIL_SIGMA
+from troubleshoot.diagnose.decision import dry_at
 from troubleshoot.diagnose.rollout import xlogx
 from troubleshoot.expect.seen import answer_chances
 from troubleshoot.expect.table import Table
@@ -53,12 +53,15 @@ MOST_LIMITS = 4
 @dataclass(frozen=True)
 class Shown:
     """One reading in C cells: `mean` (C, 5) all along each cell's severities (WITHIN), `sigma` (C,) of what else is not
-    known, on the scale of the reading (of ohms the logarithm); `floats` (C,)."""
+    known, on the scale of the reading (of ohms the logarithm); `floats` (C,), and `dry`, `dry_sigma` (C,) what is read
+    there where nothing leaks."""
 
     check: Check
     mean: Floats
     sigma: Floats
     floats: Bools
+    dry: Floats
+    dry_sigma: Floats
 
     def scale(self, limits: Floats) -> Floats:
         """Limits in SI on the scale of the reading."""
@@ -70,14 +73,16 @@ class Shown:
 
     def only(self, cells: Ints) -> Shown:
         """The same for some of the cells."""
-        return Shown(self.check, self.mean[cells], self.sigma[cells], self.floats[cells])
+        return Shown(self.check, self.mean[cells], self.sigma[cells], self.floats[cells], self.dry[cells],
+                     self.dry_sigma[cells])  # fmt: skip
 
     def under(self, limits: Floats) -> Floats:
         """Chance of a reading under each of some limits (SI), (C, limits)."""
         at = self.scale(limits)
         plain = ndtr((at - self.mean[:, :, None]) / self.sigma[:, None, None])
         under = np.einsum("v,cvl->cl", SHARES, plain)
-        return np.asarray(np.where(self.floats[:, None], (under + ndtr(at / NIL_SIGMA)) / 2, under))
+        dry = ndtr((at - self.dry[:, None]) / self.dry_sigma[:, None])
+        return np.asarray(np.where(self.floats[:, None], (under + dry) / 2, under))
 
     def bands(self, limits: Floats) -> Floats:
         """Chance of each band between rising limits (SI), (C, limits + 1), what hardly ever happens left out."""
@@ -90,7 +95,8 @@ class Shown:
         """The lowest and highest that each cell may read, with the meter's error and EDGE_SIGMAS, in SI, (C,) each."""
         low = self.mean.min(axis=1) - EDGE_SIGMAS * self.sigma
         high = self.mean.max(axis=1) + EDGE_SIGMAS * self.sigma
-        low, high = np.where(self.floats, np.minimum(low, 0.0), low), np.where(self.floats, np.maximum(high, 0.0), high)
+        low = np.where(self.floats, np.minimum(low, self.dry), low)
+        high = np.where(self.floats, np.maximum(high, self.dry), high)
         return self.value(low), self.value(high)
 
     def gap(self, limit: float, under: Floats) -> Gap:
@@ -159,6 +165,7 @@ class Chances:
         """A reading in all cells."""
         stack, column = self.table.stack, self.table.column[check.id]
         mean, sigma, floats = stack.mean[:, column], stack.sigma[:, column], stack.floats[:, column]
+        dry, dry_sigma = (each[:, 0] for each in dry_at(self.table, np.arange(mean.size), np.array([column])))
         if not check.is_ohms and not check.wire:
             chatters = self.table.chatters(check.setup)
             mean = np.where(chatters, CHATTERS[0] * mean, mean)
@@ -175,7 +182,7 @@ class Chances:
         left = np.maximum(left, stack.noise[:, column])
         if not check.is_ohms and not check.wire:
             left = np.hypot(left, digit_v(mean, check.function))
-        return Shown(check, means, TAILS * left, floats)
+        return Shown(check, means, TAILS * left, floats, dry, dry_sigma)
 
     def bands(self, check: Check, limits: Floats) -> Floats:
         """Chance of each band of a reading or answer of a look in every cell, (C, bands)."""

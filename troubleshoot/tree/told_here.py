@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 import numpy as np
+from scipy.sparse.csgraph import connected_components
 
 from troubleshoot.solve.linear import Floats, Ints
 from troubleshoot.tree.chances import Chances
@@ -27,10 +28,7 @@ def told_here(chances: Chances, cells: Ints, mass: Floats, used: Collection[int]
     for number in range(len(chances.checks) if faults.size > 1 else 0):
         if number not in used:
             error = np.minimum(error, _error(chances, number, cells, share))
-    group = np.arange(faults.size)
-    for one, other in np.argwhere(np.triu(error > ERROR, 1)):
-        group[group == group[other]] = group[one]
-    return np.asarray(np.unique(group, return_inverse=True)[1][of])
+    return np.asarray(connected_components(error > ERROR, directed=False)[1][of])
 
 
 def _error(chances: Chances, number: int, cells: Ints, share: Floats) -> Floats:

@@ -6,10 +6,10 @@ import math
 import re
 from dataclasses import dataclass
 
-from troubleshoot.units.quantity import parse_quantity
+from troubleshoot.units.quantity import PLUS_MINUS, parse_quantity
 from troubleshoot.units.typed import clean, wrong
 
-_PLUS_MINUS = re.compile(r" ?(?:±|\+/?-) ?")
+_PLUS_MINUS = re.compile(f" ?(?:{'|'.join(map(re.escape, PLUS_MINUS))}) ?")
 _RANGE = re.compile(r"(?P<low>[^.]*(?:\.[0-9]+)?[^.]*?) ?\.\. ?(?P<high>[^.]*(?:\.[0-9]+)?[^.]*)")
 _ENDS_IN_UNIT = re.compile(r"[^0-9.,]$")
 

@@ -11,6 +11,7 @@ from troubleshoot.units.typed import clean, quote, wrong
 
 _MAY_BE_NEGATIVE = ("voltage", "current", "temperature", "fraction")
 ABSOLUTE_ZERO_C = -273.15
+PLUS_MINUS = ("±", "+-", "+/-")
 
 
 def parse_quantity(text: str, dimension: str) -> float:
@@ -24,6 +25,8 @@ def parse_quantity(text: str, dimension: str) -> float:
     awg = read_awg(cleaned) if dimension == "area" else None
     if awg is not None:
         return awg_area_m2(awg)
+    if any(sign in cleaned for sign in PLUS_MINUS):
+        raise wrong("not-a-number", text, "takes one value and no tolerance", f"write it like {EXAMPLES[dimension]}")
     number, unit = split_number(cleaned, exponent_allowed=True)
     if may_be_thousands(number):
         small, large = number.replace(",", "."), number.replace(",", "")
