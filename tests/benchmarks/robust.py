@@ -4,7 +4,8 @@ and goes, a circuit that is not as its file says.
     python tests/benchmarks/robust.py [--quick] [--seed N] [--misses] [--only NAME ...]
 
 Each kind is a file of its own, `robust_NAME.py`, with `figures(quick, seed)`. Lists under names that end in `_misses`
-are stories of sessions that missed: shown with `--misses`, counted in the JSON of the last line.
+are stories of sessions that missed: shown with `--misses`, counted in the JSON that ends each kind and, of all, in that
+of the last line.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ def main() -> None:
                     print("\n\n".join(["", *map(str, value), ""]))
                 found[name] = len(value)
         whole |= found
-        print(f"({time.perf_counter() - start:.0f} s)")
+        print(f"{json.dumps(found)}\n({time.perf_counter() - start:.0f} s)")
     print(json.dumps(whole))
 
 
